@@ -1,0 +1,1 @@
+"""Commands of the screens and reports, one module each, loaded only when called."""

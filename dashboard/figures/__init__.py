@@ -1,0 +1,1 @@
+"""Pure figures: small frames in, figure dictionaries out."""

@@ -1,0 +1,1 @@
+"""Layout and short callbacks, one page a file."""

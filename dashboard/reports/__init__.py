@@ -1,0 +1,1 @@
+"""Printed matter: handover, study, certificates."""

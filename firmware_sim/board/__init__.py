@@ -1,0 +1,1 @@
+"""The emulated microcontroller behind the hal: ADC, pins, UART, flash, watchdog, clock, lamps, sounder."""

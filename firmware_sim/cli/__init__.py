@@ -1,0 +1,1 @@
+"""Commands of the far side, one module each, loaded only when called."""

@@ -1,0 +1,1 @@
+"""Integer hot loops and models shared by board and host; pure, in the subset that MicroPython runs."""

@@ -1,0 +1,1 @@
+"""The hal for real boards."""

@@ -1,0 +1,1 @@
+"""The near side of the cable: link, pipeline, store, analysis, exports, sinks."""

@@ -1,0 +1,1 @@
+"""Pure arithmetic over recorded nights: no clock, no port, no store."""

@@ -1,0 +1,1 @@
+"""Commands of the near side, one module each, loaded only when called."""

@@ -1,0 +1,1 @@
+"""From bytes to events: decoder, session, clock; the port is the only user of the serial library."""

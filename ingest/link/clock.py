@@ -1,0 +1,1 @@
+"""From board ticks to UTC."""

@@ -1,0 +1,1 @@
+"""Bytes in, events out; never raises on outside bytes, counts what it dropped, by reason."""

@@ -1,0 +1,1 @@
+"""The state table of one link session."""

@@ -1,0 +1,1 @@
+"""Pure step: (state, event, now) -> (state, effects)."""

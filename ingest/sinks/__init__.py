@@ -1,0 +1,1 @@
+"""Forwarding from a cursor in the store to servers elsewhere."""

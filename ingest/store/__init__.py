@@ -1,0 +1,1 @@
+"""The record on disk: migrations, one writer, many read-only readers, retention."""

@@ -1,0 +1,193 @@
+"""The command `nightkeel`: the one module that knows all three packages.
+
+Each command is a row of COMMANDS and is imported only when called, so that `--help` stays quick.
+A command whose module is not built is not shown.
+"""
+
+import errno
+import importlib
+import sys
+from importlib.util import find_spec
+from typing import NamedTuple
+
+import click
+
+__version__ = "0.1.0"
+
+EXIT_USER_ERROR = 2
+EXIT_INTERRUPTED = 130
+
+
+class Row(NamedTuple):
+    """Say where a command lives and what it does in one line."""
+
+    module: str
+    attribute: str
+    help: str
+
+
+COMMANDS: dict[str, Row] = {
+    # see and try
+    "demo": Row("nightkeel", "demo", "Run an invented night, then watch it go on live in the browser."),
+    "night": Row("nightkeel", "night", "Simulate a night in virtual time into a store."),
+    "scenarios": Row("firmware_sim.cli.scenarios", "scenarios", "List the invented nights."),
+    "doctor": Row("ingest.cli.doctor", "doctor", "Check the installation, a store, a port; say how to mend."),
+    # run for real
+    "board": Row("firmware_sim.cli.board", "board", "Run the emulated board behind a pty or a TCP port."),
+    "ingest": Row("ingest.cli.ingest", "ingest", "Record what one or more modules send into a store."),
+    "dashboard": Row("dashboard.cli.dashboard", "dashboard", "Serve the pages over a store."),
+    "forward": Row("ingest.cli.forward", "forward", "Send stored records on to a time-series server."),
+    "fleet": Row("nightkeel", "fleet", "Run many emulated modules into one daemon."),
+    # alarms and settings
+    "settings": Row("ingest.cli.settings", "settings", "Show, set, export, import, compare settings."),
+    "drill": Row("nightkeel", "drill", "Prove every alarm row and write a certificate."),
+    "rehearse": Row("ingest.cli.rehearse", "rehearse", "Run recorded nights again with other settings."),
+    "sound": Row("firmware_sim.cli.sound", "sound", "Render an alarm sound to a file."),
+    # study, handover, reserves
+    "study": Row("dashboard.cli.study", "study", "Write a power-quality report with tables and figures."),
+    "handover": Row("dashboard.cli.handover", "handover", "Write the one-page morning handover."),
+    "reserve": Row("ingest.cli.reserve", "reserve", "Work out how long battery, cylinder and agent last."),
+    # keep the record
+    "export": Row("ingest.cli.export", "export", "Write a store as Parquet, CSV, EDF+, COMTRADE or FHIR."),
+    "import": Row("ingest.cli.import_", "import_", "Merge stores of several modules without doubles."),
+    "backup": Row("ingest.cli.backup", "backup", "Copy a store while it is in use, and verify the copy."),
+    "verify": Row("ingest.cli.verify", "verify", "Check a store's integrity, gaps and counts."),
+    "prune": Row("ingest.cli.prune", "prune", "Remove old records that were kept elsewhere."),
+    "user": Row("dashboard.cli.user", "user", "Manage who may view and operate beyond this machine."),
+    # onto metal
+    "bundle": Row("firmware_sim.cli.bundle", "bundle", "Write the files to copy onto a real board."),
+    "contract": Row("firmware_sim.cli.contract", "contract", "Show the contract; write it as C."),
+    "calibrate": Row("ingest.cli.calibrate", "calibrate", "Calibrate a channel step by step."),
+    "docs": Row("nightkeel", "docs", "Write the generated tables of the documents anew."),
+}
+
+DOC_MODULES = ("firmware_sim.docs", "ingest.docs", "dashboard.docs")
+DOC_FILES = ("hardware_notes/*.md", "DEVELOPERS.md", "README.md")
+
+
+def is_built(row: Row) -> bool:
+    """Tell whether the command of this row exists, without importing it."""
+    if row.module == "nightkeel":
+        return row.attribute in globals()
+    return find_spec(row.module) is not None
+
+
+class LazyGroup(click.Group):
+    """Load a command's module only when that command is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Name the commands that are built, in the order of the table."""
+        return [name for name, row in COMMANDS.items() if is_built(row)]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import and return one command; None when there is none of that name."""
+        row = COMMANDS.get(cmd_name)
+        if row is None or not is_built(row):
+            return None
+        module = sys.modules[__name__] if row.module == "nightkeel" else importlib.import_module(row.module)
+        command = getattr(module, row.attribute)
+        assert isinstance(command, click.Command)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the command list from the table, importing nothing."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, COMMANDS[name].help) for name in self.list_commands(ctx)])
+
+
+EPILOG = """\b
+Examples:
+  nightkeel demo
+  nightkeel night --scenario monsoon-night --hours 12 --store night.db
+  nightkeel doctor
+
+A research and prototyping tool. Not a medical device, never the only or the primary alarm."""
+
+
+@click.group(cls=LazyGroup, epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="nightkeel")
+def cli() -> None:
+    """Watch a bedside set-up's mains, oxygen source and breathing pressure through the night (emulated)."""
+
+
+@click.command(epilog="\b\nExample:\n  nightkeel docs --check")
+@click.option("--check", is_flag=True, help="Write nothing; exit with status 1 if a table is out of date.")
+def docs(check: bool) -> None:
+    """Write the generated tables of the documents anew, each from its one source.
+
+    Works in a checkout. A table stands between the lines `<!-- generated:NAME -->` and
+    `<!-- end:NAME -->` of a document; NAME is a key of BLOCKS in a package's docs.py.
+    """
+    stale = rewrite_documents(write=not check)
+    for path in stale:
+        click.echo(f"{path}: {'out of date' if check else 'written'}")
+    if check and stale:
+        click.echo("nightkeel docs: run `make docs` and commit the result.", err=True)
+        sys.exit(1)
+
+
+def rewrite_documents(write: bool) -> list[str]:
+    """Bring the generated blocks of all documents up to date; return the paths that differed.
+
+    With write False nothing is written. Raise UserError for a block that nobody generates.
+    """
+    from pathlib import Path
+
+    from firmware_sim.docs import rewrite
+
+    blocks = {}
+    for name in DOC_MODULES:
+        if find_spec(name) is not None:
+            blocks.update(importlib.import_module(name).BLOCKS)
+    top = Path(__file__).parent
+    stale = []
+    for path in sorted(path for pattern in DOC_FILES for path in top.glob(pattern)):
+        old = path.read_text(encoding="utf-8")
+        new = rewrite(old, blocks, str(path.relative_to(top)))
+        if new != old:
+            stale.append(str(path.relative_to(top)))
+            if write:
+                path.write_text(new, encoding="utf-8")
+    return stale
+
+
+def explain(error: Exception) -> str | None:
+    """Put an error that a person or their machine caused into one sentence; None for our own bugs."""
+    from firmware_sim.contract.errors import UserError
+
+    if isinstance(error, UserError):
+        return str(error)
+    if isinstance(error, click.UsageError) and error.ctx is not None:
+        return f"{error.format_message()} See `{error.ctx.command_path} --help`."
+    if isinstance(error, click.ClickException):
+        return error.format_message()
+    if isinstance(error, OSError) and error.filename is not None:
+        return f"{error.filename}: {error.strerror}."
+    if isinstance(error, OSError) and error.errno == errno.ENOSPC:
+        return "The disk is full; free some space and start again, nothing acknowledged is lost."
+    return None
+
+
+def main(argv: list[str] | None = None) -> None:
+    """Run the command line and exit.
+
+    Exit status: 0 done, 1 a check failed, 2 a user error (one sentence on stderr), 130 interrupted.
+    """
+    try:
+        status = cli.main(args=argv, prog_name="nightkeel", standalone_mode=False)
+    except (KeyboardInterrupt, click.Abort):
+        sys.exit(EXIT_INTERRUPTED)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(0)
+    except Exception as error:
+        sentence = explain(error)
+        if sentence is None:
+            raise
+        click.echo(f"nightkeel: {' '.join(sentence.split())}", err=True)
+        sys.exit(EXIT_USER_ERROR)
+    sys.exit(status if isinstance(status, int) else 0)
+
+
+if __name__ == "__main__":
+    main()
