@@ -54,13 +54,20 @@ def stuff(data):
     """Return COBS-encoded bytes without the delimiter."""
     # Splitting at zeros keeps the work in the interpreter's own fast code.
     out = bytearray()
+    run = b""
+    full = False
     for run in data.split(b"\0"):
+        full = False
         while len(run) >= 254:
             out.append(255)
             out += run[:254]
             run = run[254:]
+            full = True
         out.append(len(run) + 1)
         out += run
+    if full and not run:
+        # A full last block needs no empty one behind it.
+        out.pop()
     return bytes(out)
 
 
