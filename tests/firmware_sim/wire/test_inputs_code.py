@@ -1,0 +1,49 @@
+"""The delta code of the engine's inputs gives back every step exactly."""
+
+import pytest
+from firmware_sim.contract import NONE, inputs, values
+from hypothesis import given
+from hypothesis import strategies as st
+
+STEP = st.dictionaries(st.integers(0, values.COUNT - 1),
+                       st.one_of(st.just(NONE), st.integers(-(2 ** 30) + 1, 2 ** 30 - 1)), max_size=6)
+
+
+@given(st.lists(STEP, max_size=30))
+def test_what_goes_in_comes_out(steps):
+    now, sender, receiver = ([0] * values.COUNT for _ in range(3))
+    for state in (now, sender, receiver):
+        inputs.start(state)
+    data = bytearray()
+    history = []
+    for changes in steps:
+        for index, value in changes.items():
+            now[index] = value
+        history.append(list(now))
+        inputs.put_step(data, sender, now)
+    at = 0
+    for expected in history:
+        at = inputs.take_step(data, at, receiver)
+        assert receiver == expected
+    assert at == len(data)
+
+
+def test_a_quiet_step_costs_one_byte_even_while_ages_grow():
+    now, sender = [NONE] * values.COUNT, [NONE] * values.COUNT
+    now[values.CYCLE_AGE] = 10
+    inputs.put_step(bytearray(), sender, now)
+    now[values.CYCLE_AGE] = 11
+    out = bytearray()
+    inputs.put_step(out, sender, now)
+    assert out == b"\0"
+
+
+@pytest.mark.parametrize("data", [b"", b"\x01", b"\x01\x7f\x00", b"\x01\x00\x80"])
+def test_cut_or_foreign_bytes_are_refused(data):
+    with pytest.raises((ValueError, IndexError)):
+        inputs.take_step(data, 0, [NONE] * values.COUNT)
+
+
+def test_table_ids_are_their_positions():
+    assert [row[0] for row in values.VALUES] == list(range(values.COUNT))
+    assert values.COUNT <= 127
