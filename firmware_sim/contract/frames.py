@@ -10,6 +10,7 @@ value; `binascii.crc_hqx(data, 0xFFFF)` is the independent implementation used i
 COBS: Cheshire and Baker, "Consistent Overhead Byte Stuffing", 1999.
 """
 
+import hashlib
 import struct
 
 HEADER = "<BII"
@@ -134,6 +135,21 @@ def same(first, second):
     for one, two in zip(first, second):
         differ |= one ^ two
     return differ == 0
+
+
+def mac_of(key, nonce_low, nonce_high, body):
+    """Return the eight-byte code of a frame's body: HMAC-SHA-256 (RFC 2104) over nonce and body, cut short.
+
+    `key` is bytes of any length; the nonce is that of the module's last hello, as two 32-bit words.
+    """
+    if len(key) > 64:
+        key = hashlib.sha256(key).digest()
+    key = key + bytes(64 - len(key))
+    inner = hashlib.sha256(bytes([one ^ 0x36 for one in key]))
+    inner.update(struct.pack("<II", nonce_low, nonce_high) + body)
+    outer = hashlib.sha256(bytes([one ^ 0x5C for one in key]))
+    outer.update(inner.digest())
+    return outer.digest()[:MAC_SIZE]
 
 
 class Splitter:

@@ -7,6 +7,22 @@ code, unit, scale) of an array that fills the rest of the payload. Reliable mess
 carry a sequence number, wait in the module's ring until the host has committed them, and are sent again.
 
 Direction 'up' is module to host, 'down' is host to module.
+
+Time: the tick in a frame's header is the end of what the record covers. A trend with tick t is the second
+before t, the last sample of a pressure_wave with tick t was taken 10 ms before t, the last step of an
+inputs record is the one that ended at t. `start_tick` fields name a beginning, in the same clock.
+
+Sequence: all records share one sequence, from 1, without holes. What the ring had to overwrite is made good
+when its turn comes: a `lost` frame stands in for a whole run of missing records. It covers `first_seq` to
+`last_seq`, its header carries `last_seq`, and it is acknowledged like any record. `kinds` has bit
+(id - 0x10) set for the kinds overwritten since the ring was last whole; `from_tick` and `to_tick` are the
+ticks of the records on either side. A host that sees a hole asks `resend` from the first missing sequence
+and gets either the records or a `lost`. `ack` is cumulative; it also says that the host is alive.
+
+A hello_request makes the module say `hello` and send again from the oldest unacknowledged record. Records
+flow to any host; set_clock and commands are obeyed only after a hello_request with this very contract.
+With a shared key every frame down but hello_request ends with a code (frames.mac_of) under the nonce of
+the last hello, and carries a sequence that grows by at least one from 1 under each nonce.
 """
 
 import struct
