@@ -1,0 +1,1 @@
+"""How long do we last if the mains fails now: battery, cylinder, mixture, agent, cascade."""
