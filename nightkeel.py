@@ -177,9 +177,6 @@ def main(argv: list[str] | None = None) -> None:
         status = cli.main(args=argv, prog_name="nightkeel", standalone_mode=False)
     except (KeyboardInterrupt, click.Abort):
         sys.exit(EXIT_INTERRUPTED)
-    except BrokenPipeError:
-        sys.stderr.close()
-        sys.exit(0)
     except Exception as error:
         sentence = explain(error)
         if sentence is None:

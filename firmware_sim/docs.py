@@ -7,6 +7,9 @@ from firmware_sim.contract.errors import UserError
 
 BLOCK = re.compile(r"(<!-- generated:([a-z0-9-]+) -->\n).*?(<!-- end:\2 -->)", re.DOTALL)
 
+START = re.compile(r"<!-- generated:([a-z0-9-]+) -->")
+END = re.compile(r"<!-- end:([a-z0-9-]+) -->")
+
 BLOCKS: dict[str, Callable[[], str]] = {}
 
 
@@ -14,8 +17,10 @@ def rewrite(text: str, blocks: Mapping[str, Callable[[], str]], where: str) -> s
     """Return the text with every generated block renewed.
 
     blocks maps a block's name to the function that writes it; where names the document in an error.
-    Raise UserError for a block that nobody generates.
+    Raise UserError for a block that nobody generates or that has no end.
     """
+    for name in set(START.findall(text)) - set(END.findall(text)):
+        raise UserError(f"{where}: the block '{name}' has no end; add the line <!-- end:{name} -->.")
 
     def renew(match: re.Match[str]) -> str:
         name = match[2]
