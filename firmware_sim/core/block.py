@@ -1,0 +1,21 @@
+"""One step's samples, in buffers that are allocated once and filled anew each 100 ms."""
+
+from array import array
+
+from firmware_sim.contract import PRESSURE_BLOCK, SUPPLY_BLOCK
+
+
+class Block:
+    """What the converter delivered in one step: codes, None where a channel is not fitted or not due."""
+
+    def __init__(self):
+        self.supply_in = array("h", bytes(2 * SUPPLY_BLOCK))
+        self.supply_out = array("h", bytes(2 * SUPPLY_BLOCK))
+        self.pressure = array("h", bytes(2 * PRESSURE_BLOCK))
+        self.oxygen = None
+        self.rail = None
+        self.product_pressure = None
+        self.battery_voltage = None
+        self.ups_current = None
+        self.ups_contact = None
+        self.surge_peak = None
