@@ -126,6 +126,12 @@ def docs(check: bool) -> None:
         sys.exit(1)
 
 
+def write_commands() -> str:
+    """Write the table of the commands that are built."""
+    rows = [f"| `nightkeel {name}` | {row.help} |" for name, row in COMMANDS.items() if is_built(row)]
+    return "\n".join(["| command | what it does |", "| --- | --- |", *rows])
+
+
 def rewrite_documents(write: bool) -> list[str]:
     """Bring the generated blocks of all documents up to date; return the paths that differed.
 
@@ -135,7 +141,7 @@ def rewrite_documents(write: bool) -> list[str]:
 
     from firmware_sim.docs import rewrite
 
-    blocks = {}
+    blocks = {"commands": write_commands}
     for name in DOC_MODULES:
         if find_spec(name) is not None:
             blocks.update(importlib.import_module(name).BLOCKS)
