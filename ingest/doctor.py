@@ -180,9 +180,9 @@ def check_store(path: Path) -> Iterator[Finding]:
     """Check that a store can be read, that its version is known, that it is whole, and that there is room."""
     health = examine(path)
     if health.problem:
-        yield mend(str(path), health.problem)
+        yield mend("store", health.problem)
     else:
-        yield good(str(path), f"whole, version {health.version}, {path.stat().st_size / 1e6:.1f} MB")
+        yield good("store", f"{path} is whole, version {health.version}, {path.stat().st_size / 1e6:.1f} MB")
     if path.parent.is_dir():
         free_mb = shutil.disk_usage(path.parent).free / 1e6
         if free_mb < SPACE_WANTED_MB:

@@ -60,8 +60,7 @@ def open_readable(path: Path) -> sqlite3.Connection:
         check_kind(connection, str(path))
         if version(connection) < len(MIGRATIONS):
             raise UserError(
-                f"{path} has the shape of an older version; open it once for writing "
-                "(`nightkeel ingest --store` or `nightkeel doctor --store`) to bring it up to date."
+                f"{path} has the shape of an older version; `nightkeel ingest --store` brings it up to date."
             )
         connection.execute("PRAGMA query_only = ON")
     except sqlite3.Error as error:

@@ -10,6 +10,8 @@ from click.testing import CliRunner
 
 from ingest import doctor
 from ingest.cli.doctor import doctor as command
+from ingest.store.connect import open_writable
+from ingest.store.migrations import MIGRATIONS, migrate
 
 
 def test_an_old_python_is_named():
@@ -82,44 +84,69 @@ def test_a_forbidden_device_is_named(monkeypatch):
     assert "dialout" in doctor.check_link("/dev/null").said
 
 
-def store(path, version=1):
-    """Make a small database whose pages can be broken."""
-    connection = sqlite3.connect(path)
-    connection.execute("CREATE TABLE sample (tick INTEGER PRIMARY KEY, value BLOB)")
-    connection.executemany("INSERT INTO sample VALUES (?, zeroblob(500))", [(tick,) for tick in range(100)])
-    connection.execute(f"PRAGMA user_version = {version}")
-    connection.commit()
+def store(path):
+    """Make an empty store of the newest version."""
+    connection = open_writable(path)
+    migrate(connection, 1_700_000_000_000)
     connection.close()
     return path
 
 
+def said_about(path):
+    """Return the level and the sentence about one store."""
+    finding = next(doctor.check_store(path))
+    return finding.level, finding.said
+
+
 def test_a_whole_store_is_ok(tmp_path):
-    (finding,) = doctor.check_store(store(tmp_path / "night.db"))
-    assert finding.level == "ok"
-    assert "version 1" in finding.said
+    level, said = said_about(store(tmp_path / "night.db"))
+    assert level == "ok"
+    assert f"version {len(MIGRATIONS)}" in said
+
+
+def test_looking_changes_nothing(tmp_path):
+    path = store(tmp_path / "night.db")
+    before = path.read_bytes()
+    said_about(path)
+    assert path.read_bytes() == before
 
 
 @pytest.mark.parametrize("name", ["missing.db", "folder"])
 def test_a_store_that_is_not_there(tmp_path, name):
     (tmp_path / "folder").mkdir()
-    (finding,) = doctor.check_store(tmp_path / name)
-    assert finding.level == "mend"
+    level, said = said_about(tmp_path / name)
+    assert level == "mend"
+    assert name in said
 
 
 def test_another_kind_of_file(tmp_path):
     (tmp_path / "text.db").write_text("not a database, but long enough to have a header " * 20)
-    assert "can't be read" in next(doctor.check_store(tmp_path / "text.db")).said
-    assert "no nightkeel store" in next(doctor.check_store(store(tmp_path / "other.db", version=0))).said
+    assert said_about(tmp_path / "text.db")[0] == "mend"
+    connection = sqlite3.connect(tmp_path / "other.db")
+    connection.execute("CREATE TABLE recipe (name TEXT)")
+    connection.close()
+    level, said = said_about(tmp_path / "other.db")
+    assert level == "mend"
+    assert "another program" in said
+
+
+def test_a_store_of_a_newer_program(tmp_path):
+    connection = sqlite3.connect(store(tmp_path / "night.db"))
+    connection.execute(f"PRAGMA user_version = {len(MIGRATIONS) + 1}")
+    connection.close()
+    level, said = said_about(tmp_path / "night.db")
+    assert level == "mend"
+    assert "newer version" in said
 
 
 def test_a_damaged_store_is_found(tmp_path):
     path = store(tmp_path / "night.db")
     data = bytearray(path.read_bytes())
-    data[4096 * 3 : 4096 * 4] = os.urandom(16) * 256
+    data[4096 * 3 : 4096 * 4] = b"\x5a" * 4096
     path.write_bytes(data)
-    finding = next(doctor.check_store(path))
-    assert finding.level == "mend"
-    assert "backup" in finding.said
+    level, said = said_about(path)
+    assert level == "mend"
+    assert "backup" in said
 
 
 def test_a_full_disk_is_named(tmp_path, monkeypatch):
@@ -133,6 +160,6 @@ def test_the_command_prints_cures_and_exits_1(tmp_path):
     shown = CliRunner().invoke(command, ["--store", str(tmp_path / "none.db"), "--port", "65000"])
     assert shown.exit_code == 1
     assert "mend" in shown.output
-    assert "none.db: does not exist" in shown.output
+    assert "none.db doesn't exist" in shown.output
     as_json = CliRunner().invoke(command, ["--json", "--port", "65000"])
     assert {row["subject"] for row in json.loads(as_json.output)["findings"]} >= {"Python", "packages"}
