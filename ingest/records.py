@@ -3,8 +3,18 @@
 from dataclasses import dataclass, field
 
 # Reasons for which the decoder and the session drop bytes or frames; columns of the table `session`.
-DROPS = ("stuffing", "short", "crc", "mac", "unknown", "length", "overlong",
-         "duplicate", "ahead", "foreign_boot")
+DROPS = (
+    "stuffing",
+    "short",
+    "crc",
+    "mac",
+    "unknown",
+    "length",
+    "overlong",
+    "duplicate",
+    "ahead",
+    "foreign_boot",
+)
 COUNTERS = ("bytes", "frames", "records", *DROPS, "resend")
 
 # A record as it came: (sequence, widened tick in ms, payload).

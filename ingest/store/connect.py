@@ -16,8 +16,8 @@ def explain(error: sqlite3.Error, path: str) -> UserError | None:
     name = getattr(error, "sqlite_errorname", "") or ""
     sentences = {
         "SQLITE_FULL": f"The disk under {path} is full; free some space and start again, "
-                       "nothing acknowledged is lost.",
-        "SQLITE_READONLY": f"{path} can't be written; check its owner, its mode and the mount, then start again.",
+        "nothing acknowledged is lost.",
+        "SQLITE_READONLY": f"{path} can't be written; check owner, mode and mount, then start again.",
         "SQLITE_CANTOPEN": f"{path} can't be opened; check that the folder exists and may be written.",
         "SQLITE_NOTADB": f"{path} is not a store; name another file, or restore it from a backup.",
         "SQLITE_CORRUPT": f"{path} is damaged; run `nightkeel verify` on it and restore it from a backup.",
@@ -36,7 +36,9 @@ def open_writable(path: Path) -> sqlite3.Connection:
     if path.is_dir():
         raise UserError(f"{path} is a folder; name a file with --store.")
     try:
-        connection = sqlite3.connect(path, timeout=BUSY_TIMEOUT_S, isolation_level=None, cached_statements=256)
+        connection = sqlite3.connect(
+            path, timeout=BUSY_TIMEOUT_S, isolation_level=None, cached_statements=256
+        )
         check_kind(connection, str(path))
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute("PRAGMA synchronous = FULL")
@@ -50,13 +52,16 @@ def open_writable(path: Path) -> sqlite3.Connection:
 def open_readable(path: Path) -> sqlite3.Connection:
     """Open a store that exists for reading only; raise UserError when it can't be."""
     if not path.exists():
-        raise UserError(f"{path} doesn't exist; record into it first (`nightkeel ingest` or `nightkeel night`).")
+        raise UserError(
+            f"{path} doesn't exist; record into it first (`nightkeel ingest` or `nightkeel night`)."
+        )
     if path.is_dir():
         raise UserError(f"{path} is a folder; name a store file.")
     uri = f"file:{quote(str(path.absolute()))}?mode=ro"
     try:
-        connection = sqlite3.connect(uri, uri=True, timeout=BUSY_TIMEOUT_S, isolation_level=None,
-                                     check_same_thread=False)
+        connection = sqlite3.connect(
+            uri, uri=True, timeout=BUSY_TIMEOUT_S, isolation_level=None, check_same_thread=False
+        )
         check_kind(connection, str(path))
         if version(connection) < len(MIGRATIONS):
             raise UserError(

@@ -21,8 +21,18 @@ QUANTITIES: dict[str, tuple[str, str, str]] = {
     "frequency_in": ("in_frequency", "in_frequency", "in_frequency"),
     "frequency_out": ("out_frequency", "out_frequency", "out_frequency"),
     "pressure": ("pressure_min", "pressure_max", "pressure_mean"),
-    **{name: (name, name, name) for name in (
-        "oxygen", "rail", "battery", "product_pressure", "battery_voltage", "ups_current", "surge_peak")},
+    **{
+        name: (name, name, name)
+        for name in (
+            "oxygen",
+            "rail",
+            "battery",
+            "product_pressure",
+            "battery_voltage",
+            "ups_current",
+            "surge_peak",
+        )
+    },
 }
 # Codes of the trends: stored as bands, a row at each change.
 BANDS = ("supply_state", "oxygen_state", "mode", "preset", "sensors", "flags")
@@ -67,7 +77,7 @@ class RowPacker:
         self.missing = tuple(never if bound[2] is None else bound[2] for bound in bounds)
         self.sparse = any(bound[2] is not None for bound in bounds)
         self.has_tail = bool(tail)
-        self.text = bool(row[5]) and row[5][2] == "utf-8"
+        self.text = row[5] is not None and row[5][2] == "utf-8"
         self.ticks = tuple(fields.index(name) for name in TICK_FIELDS if name in fields)
 
     def rows(self, boot: int, records: list[Record]) -> list[tuple[Any, ...]]:
@@ -78,8 +88,9 @@ class RowPacker:
         for seq, tick, payload in records:
             values = unpack(payload)
             if self.sparse:
-                values = tuple([None if value == none else value
-                                for value, none in zip(values, missing, strict=True)])
+                values = tuple(
+                    [None if value == none else value for value, none in zip(values, missing, strict=True)]
+                )
             if self.ticks:
                 values = self._widened(values, tick)
             if self.has_tail:
@@ -98,19 +109,25 @@ class RowPacker:
         return tuple(changed)
 
 
+def _keep(function: str, column: str) -> str:
+    # min() and max() of two values give NULL when either is: coalesce keeps the known one.
+    other = f"excluded.{column}"
+    return f"{column} = {function}(coalesce({column}, {other}), coalesce({other}, {column}))"
+
+
 def rollup_sql(level: str) -> str:
     """Return the statement that adds the trends with ids in (?, ?] of one boot to a roll-up level."""
-    columns, select, update = ["id", "n"], ["(id & ~:mask) | (tick / :width)", "count(*)"], ["n = n + excluded.n"]
+    columns = ["id", "n"]
+    select = ["(id & ~:mask) | (tick / :width)", "count(*)"]
+    update = ["n = n + excluded.n"]
     for name, (low, high, mean) in QUANTITIES.items():
         columns += [f"{name}_min", f"{name}_max", f"{name}_sum", f"{name}_n"]
         select += [f"min({low})", f"max({high})", f"sum({mean})", f"count({mean})"]
-        # min() and max() of two arguments give NULL when either is: coalesce keeps the known one.
+        update += [_keep("min", f"{name}_min"), _keep("max", f"{name}_max")]
         update += [
-            f"{name}_min = min(coalesce({name}_min, excluded.{name}_min), coalesce(excluded.{name}_min, {name}_min))",
-            f"{name}_max = max(coalesce({name}_max, excluded.{name}_max), coalesce(excluded.{name}_max, {name}_max))",
-            f"{name}_sum = coalesce({name}_sum + excluded.{name}_sum, {name}_sum, excluded.{name}_sum)",
-            f"{name}_n = {name}_n + excluded.{name}_n",
+            f"{name}_sum = coalesce({name}_sum + excluded.{name}_sum, {name}_sum, excluded.{name}_sum)"
         ]
+        update += [f"{name}_n = {name}_n + excluded.{name}_n"]
     parameters = {":mask": str(SEQ_MASK), ":width": str(LEVELS[level])}
     sql = (
         f"INSERT INTO rollup_{level} ({', '.join(columns)}) SELECT {', '.join(select)} FROM trend "

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from firmware_sim.contract import messages
+from ingest.errors import UserError
 from ingest.records import COUNTERS, Batch, ClockFit, Cursor, Hello, Record, Session
 from ingest.store.connect import explain, open_writable
 from ingest.store.lock import WriterLock
@@ -20,7 +21,9 @@ _SESSION_COLUMNS = ("link", "opened_utc", "seen_utc", "closed_utc", "reason", "b
 _SESSION_SQL = (
     insert_sql("session", _SESSION_COLUMNS).replace("OR IGNORE ", "")
     + " ON CONFLICT (link, opened_utc) DO UPDATE SET "
-    + ", ".join(f"{name} = excluded.{name}" for name in _SESSION_COLUMNS if name not in ("link", "opened_utc"))
+    + ", ".join(
+        f"{name} = excluded.{name}" for name in _SESSION_COLUMNS if name not in ("link", "opened_utc")
+    )
 )
 
 
@@ -40,7 +43,7 @@ class Writer:
         """Open, lock and migrate the store; `utc_ms` stamps the migration. Raise UserError if it can't be."""
         self.path = Path(path)
         if not self.path.parent.is_dir():
-            self._refuse_folder()
+            raise UserError(f"The folder of {path} doesn't exist; make it or name another file with --store.")
         self._lock = WriterLock(self.path)
         try:
             self.connection = open_writable(self.path)
@@ -53,15 +56,10 @@ class Writer:
         self._rollups = [rollup_sql(level) for level in LEVELS]
         names = [row[0] for row in field_rows(messages.TREND)]
         first = names.index(BANDS[0])
-        assert tuple(names[first:first + len(BANDS)]) == BANDS
+        assert tuple(names[first : first + len(BANDS)]) == BANDS
         self._codes = slice(first + 2, first + 2 + len(BANDS))
         self._tails: dict[int, _Tail] = {}
         self._last_seq: dict[int, int] = {}
-
-    def _refuse_folder(self) -> None:
-        from ingest.errors import UserError
-
-        raise UserError(f"The folder of {self.path} doesn't exist; make it or name another file with --store.")
 
     @contextmanager
     def _explained(self) -> Iterator[None]:
@@ -97,16 +95,36 @@ class Writer:
                 "emulated = excluded.emulated, profile = excluded.profile, firmware = excluded.firmware, "
                 "nominal_v = excluded.nominal_v, nominal_hz = excluded.nominal_hz, "
                 "site = CASE excluded.site WHEN '' THEN site ELSE excluded.site END, "
-                "bed = CASE excluded.bed WHEN '' THEN bed ELSE excluded.bed END, last_utc = excluded.last_utc",
-                (hello.module, hello.emulated, hello.profile, hello.firmware, hello.nominal_v, hello.nominal_hz,
-                 site, bed, utc_ms, utc_ms),
+                "bed = CASE excluded.bed WHEN '' THEN bed ELSE excluded.bed END, "
+                "last_utc = excluded.last_utc",
+                (
+                    hello.module,
+                    hello.emulated,
+                    hello.profile,
+                    hello.firmware,
+                    hello.nominal_v,
+                    hello.nominal_hz,
+                    site,
+                    bed,
+                    utc_ms,
+                    utc_ms,
+                ),
             )
             connection.execute(
                 "INSERT INTO boot (module, boot_id, revision, digest_low, digest_high, firmware, emulated, "
                 "first_utc, last_seq, last_tick, utc0, rate_ppb) VALUES (?, ?, ?, ?, ?, ?, ?, ?, 0, 0, ?, 0) "
                 "ON CONFLICT (module, boot_id) DO NOTHING",
-                (hello.module, hello.boot_id, hello.revision, hello.digest_low, hello.digest_high, hello.firmware,
-                 hello.emulated, utc_ms, utc_ms - hello.tick),
+                (
+                    hello.module,
+                    hello.boot_id,
+                    hello.revision,
+                    hello.digest_low,
+                    hello.digest_high,
+                    hello.firmware,
+                    hello.emulated,
+                    utc_ms,
+                    utc_ms - hello.tick,
+                ),
             )
             key, last_seq, last_tick = connection.execute(
                 "SELECT id, last_seq, last_tick FROM boot WHERE module = ? AND boot_id = ?",
@@ -117,12 +135,19 @@ class Writer:
     def _fit(self, boot: int) -> ClockFit | None:
         row = self.connection.execute(
             "SELECT tick, utc0, rate_ppb, residual_ms, module_utc, step FROM clock WHERE boot = ? "
-            "ORDER BY tick DESC LIMIT 1", (boot,),
+            "ORDER BY tick DESC LIMIT 1",
+            (boot,),
         ).fetchone()
         if row is None:
             return None
-        return ClockFit(tick=row[0], utc0=row[1], rate_ppb=row[2], residual_ms=row[3], module_utc=row[4],
-                        step=bool(row[5]))
+        return ClockFit(
+            tick=row[0],
+            utc0=row[1],
+            rate_ppb=row[2],
+            residual_ms=row[3],
+            module_utc=row[4],
+            step=bool(row[5]),
+        )
 
     def commit(self, batches: Sequence[Batch]) -> None:
         """Write batches of any number of boots in one transaction."""
@@ -154,8 +179,19 @@ class Writer:
             "INSERT INTO gap VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (boot, first_seq) DO UPDATE SET "
             "last_seq = max(last_seq, excluded.last_seq), to_tick = max(to_tick, excluded.to_tick), "
             "count = max(count, excluded.count), kinds = kinds | excluded.kinds, reason = excluded.reason",
-            [(boot, gap.first_seq, gap.last_seq, gap.from_tick, gap.to_tick, gap.count, gap.kinds, gap.reason)
-             for gap in batch.gaps],
+            [
+                (
+                    boot,
+                    gap.first_seq,
+                    gap.last_seq,
+                    gap.from_tick,
+                    gap.to_tick,
+                    gap.count,
+                    gap.kinds,
+                    gap.reason,
+                )
+                for gap in batch.gaps
+            ],
         )
         self._put_fits(connection, batch)
         connection.execute(
@@ -180,8 +216,9 @@ class Writer:
             )
         if batch.fits:
             fit = batch.fits[-1]
-            connection.execute("UPDATE boot SET utc0 = ?, rate_ppb = ? WHERE id = ?",
-                               (fit.utc0, fit.rate_ppb, batch.boot))
+            connection.execute(
+                "UPDATE boot SET utc0 = ?, rate_ppb = ? WHERE id = ?", (fit.utc0, fit.rate_ppb, batch.boot)
+            )
         connection.execute(
             "UPDATE module SET last_utc = max(last_utc, ?) WHERE id = (SELECT module FROM boot WHERE id = ?)",
             (batch.session.seen_utc, batch.boot),
@@ -190,17 +227,21 @@ class Writer:
     def _tail(self, connection: sqlite3.Connection, boot: int) -> _Tail:
         if boot not in self._tails:
             run = connection.execute(
-                "SELECT first_tick, last_tick FROM run WHERE boot = ? ORDER BY first_tick DESC LIMIT 1", (boot,),
+                "SELECT first_tick, last_tick FROM run WHERE boot = ? ORDER BY first_tick DESC LIMIT 1",
+                (boot,),
             ).fetchone()
             band = connection.execute(
                 f"SELECT {', '.join(BANDS)} FROM band WHERE id > ? AND id <= ? ORDER BY id DESC LIMIT 1",
                 (boot << SEQ_BITS, (boot + 1) << SEQ_BITS),
             ).fetchone()
-            self._tails[boot] = _Tail(run_first=run[0] if run else None, run_last=run[1] if run else 0, codes=band)
+            self._tails[boot] = _Tail(
+                run_first=run[0] if run else None, run_last=run[1] if run else 0, codes=band
+            )
         return self._tails[boot]
 
-    def _put_runs_and_bands(self, connection: sqlite3.Connection, boot: int,
-                            rows: list[tuple[int, ...]]) -> None:
+    def _put_runs_and_bands(
+        self, connection: sqlite3.Connection, boot: int, rows: list[tuple[int, ...]]
+    ) -> None:
         tail = self._tail(connection, boot)
         codes = self._codes
         runs, bands = [], []
@@ -220,8 +261,12 @@ class Writer:
             runs.append((boot, tail.run_first, tail.run_last))
         connection.executemany(
             "INSERT INTO run VALUES (?, ?, ?) ON CONFLICT (boot, first_tick) "
-            "DO UPDATE SET last_tick = max(last_tick, excluded.last_tick)", runs)
-        connection.executemany(f"INSERT OR IGNORE INTO band VALUES ({', '.join('?' * (2 + len(BANDS)))})", bands)
+            "DO UPDATE SET last_tick = max(last_tick, excluded.last_tick)",
+            runs,
+        )
+        connection.executemany(
+            f"INSERT OR IGNORE INTO band VALUES ({', '.join('?' * (2 + len(BANDS)))})", bands
+        )
 
     def close(self) -> None:
         """Fold the write-ahead log into the file and give the lock back."""
@@ -234,9 +279,18 @@ class Writer:
 
 
 def _put_session(connection: sqlite3.Connection, session: Session, boot: int | None) -> None:
-    connection.execute(_SESSION_SQL, (
-        session.link, session.opened_utc, session.seen_utc, session.closed_utc, session.reason, boot,
-        *(session.counters.get(name, 0) for name in COUNTERS)))
+    connection.execute(
+        _SESSION_SQL,
+        (
+            session.link,
+            session.opened_utc,
+            session.seen_utc,
+            session.closed_utc,
+            session.reason,
+            boot,
+            *(session.counters.get(name, 0) for name in COUNTERS),
+        ),
+    )
 
 
 def _put_answers(connection: sqlite3.Connection, batch: Batch, records: list[Record]) -> None:
@@ -247,4 +301,12 @@ def _put_answers(connection: sqlite3.Connection, batch: Batch, records: list[Rec
         connection.execute(
             "UPDATE host_command SET answered_utc = ?, result = ?, detail = ?, answer = ? "
             "WHERE boot = ? AND command_seq = ? AND answered_utc IS NULL",
-            (batch.session.seen_utc, result, detail, text.decode("utf-8", "replace"), batch.boot, command_seq))
+            (
+                batch.session.seen_utc,
+                result,
+                detail,
+                text.decode("utf-8", "replace"),
+                batch.boot,
+                command_seq,
+            ),
+        )
