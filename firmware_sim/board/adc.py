@@ -18,8 +18,8 @@ NONE, OPEN, SHORT, STUCK, DRIFT, NOISY, SATURATED = range(7)
 # Parameters of a channel, one int64 vector each.
 P_GAIN, P_ZERO, P_NOISE, P_LOW, P_HIGH, P_SEED, P_FAULT, P_SIZE, P_SINCE = range(9)
 P_WIDTH = 9
-# Codes in 1/2^16 while they are worked out; noise in 1/256 code.
-FRACTION = 16
+# Codes in 1/2^24 while they are worked out; noise in 1/256 code.
+FRACTION = 24
 IS_BIPOLAR = (channels.SUPPLY_IN, channels.SUPPLY_OUT)
 
 Codes = NDArray[np.int16]
@@ -79,12 +79,13 @@ _S16, _S27, _S30, _S31, _S32, _S48 = (np.uint64(n) for n in (16, 27, 30, 31, 32,
 _LOW_16 = np.uint64(0xFFFF)
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def convert(physical: Physical, first: int, parameter: Vector, codes: Codes) -> None:
     """Fill `codes` from `physical`; `first` is the number of the first sample since the board was made.
 
-    Noise is the sum of four 16-bit draws of a counter-based mixer (SplitMix64's finaliser: Steele, Lea,
-    Flood, OOPSLA 2014; constants from memory), bell-shaped, never beyond 3.5 deviations.
+    `parameter` holds the words P_*; the size of a fault is a code (stuck), 1/256 code of noise (noisy) or
+    1/2^24 code a sample (drift). Noise is the sum of four 16-bit draws of a counter-based mixer, never
+    beyond 3.5 deviations (SplitMix64's finaliser: Steele, Lea, Flood, OOPSLA 2014; constants from memory).
     """
     gain, zero, noise = parameter[0], parameter[1], parameter[2]
     low, high, seed, fault = parameter[3], parameter[4], np.uint64(parameter[5]), parameter[6]
@@ -100,17 +101,17 @@ def convert(physical: Physical, first: int, parameter: Vector, codes: Codes) -> 
         total = np.int64(x & _LOW_16) + np.int64((x >> _S16) & _LOW_16)
         total += np.int64((x >> _S32) & _LOW_16) + np.int64(x >> _S48)
         # The sum has mean 131070 and deviation 37837.
-        bell = ((total - 131070) * noise * 443) >> 16
+        bell = ((total - 131070) * noise * 443) >> 8
         code = physical[i] * gain + zero + bell
         if fault == 4:
-            code += ((first + i - since) * size) >> 8
+            code += (first + i - since) * size
         elif fault == 6:
-            code += (high - middle) * 60000
+            code += ((high - middle) * 15) << 20
         elif fault == 1:
-            code = (high << 16) + bell
+            code = (high << 24) + bell
         elif fault == 2:
-            code = (low << 16) + bell
+            code = (low << 24) + bell
         elif fault == 3:
-            code = size << 16
-        code = (code + 32768) >> 16
+            code = size << 24
+        code = (code + (1 << 23)) >> 24
         codes[i] = min(max(code, low), high)

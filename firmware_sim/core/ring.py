@@ -61,7 +61,7 @@ class Ring:
         self.lost_kinds = 0
 
     def put(self, kind, tick, payload):
-        """Store one record and return its sequence; under pressure a lower one is overwritten, or this lost."""
+        """Store one record and return its sequence; in need a lower one is overwritten, or this one lost."""
         seq = self.next_seq
         self.next_seq = seq + 1
         size = len(payload)

@@ -1,7 +1,4 @@
-"""Run the firmware behind two pipes: `micropython firmware_sim/ports/bridge/main.py` from the project's folder.
-
-Ends when its input ends.
-"""
+"""Run the firmware behind two pipes until the input ends: `micropython firmware_sim/ports/bridge/main.py`."""
 
 import struct
 import sys

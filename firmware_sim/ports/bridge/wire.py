@@ -8,7 +8,7 @@ import struct
 
 from firmware_sim.contract import PRESSURE_BLOCK, SUPPLY_BLOCK
 
-# profile, flash pages, ring bytes, free memory, id, reset cause, off time (-1 unknown), random seed, key length
+# profile, flash pages, ring bytes, free memory, id, reset cause, off time (-1 unknown), seed, key length
 BOOT = "<BHIIIBiIB"
 BOOT_SIZE = struct.calcsize(BOOT)
 # unix_s, unix_ms, flags (1 clock set, 2 and 4 the buttons), budget, bytes down, loop time, seven slow codes
