@@ -1,0 +1,1 @@
+"""Breathing as seen from circuit pressure alone: breaths, findings with evidence, trends."""
