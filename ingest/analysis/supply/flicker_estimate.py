@@ -1,0 +1,62 @@
+"""Estimate flicker from stored Urms(1/2) where no continuous waveform was kept.
+
+Urms(1/2) is the square root of a one-cycle moving mean of squares, sampled twice a cycle: it damps a
+fluctuation of f by sin(pi f T)/(pi f T), which is undone below 45 Hz; what lies above folds. So this is an
+estimate; its error on the table of rectangular fluctuations is stated with it.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import signal
+
+from ingest.analysis.supply import flicker
+from ingest.analysis.supply.compiled import Floats
+from ingest.analysis.supply.windows import HalfCycles
+
+ERROR_PERCENT = 5.0
+"""Greatest error found on the six rectangular fluctuations of the table, rounded up (see the tests)."""
+NEEDED_S = 600.0 + flicker.SETTLE_S
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Estimate:
+    """Give an estimated Pst, or None with the reason."""
+
+    pst: float | None
+    error_percent: float
+    reason: str
+
+
+def _unavailable(reason: str) -> Estimate:
+    return Estimate(pst=None, error_percent=float("nan"), reason=reason)
+
+
+def estimate(rows: HalfCycles, lamp: flicker.Lamp) -> Estimate:
+    """Estimate Pst of the last 10 min of half cycles without a gap; the first minute lets the filters settle."""
+    if not len(rows) or rows.end_s[-1] - rows.end_s[0] < NEEDED_S - 1.0:
+        return _unavailable(f"not available: needs {NEEDED_S:.0f} s of half-cycle values without a gap")
+    spacing = np.diff(rows.end_s)
+    if spacing.max() > 1.7 * np.median(spacing):
+        return _unavailable("not available: half-cycle values are missing inside the interval")
+    if rows.held.any() or rows.clipped.any():
+        return _unavailable("not available: an interruption or clipping lies inside the interval")
+    pinst = _pinst(rows.rms_v, float(1.0 / spacing.mean()), lamp)
+    last = pinst[-round(600.0 * flicker.PINST_HZ) :]
+    return Estimate(pst=flicker.pst_of(last), error_percent=ERROR_PERCENT, reason="estimated from Urms(1/2)")
+
+
+def _pinst(rms_v: Floats, rate_hz: float, lamp: flicker.Lamp) -> Floats:
+    """Filter in the frequency domain, then square and smooth at 200 values a second."""
+    square = np.square(rms_v)
+    relative = square / square.mean() - 1.0
+    spectrum = np.fft.rfft(relative)
+    hertz = np.fft.rfftfreq(len(relative), 1.0 / rate_hz)
+    chain = flicker.analog_response(lamp, hertz) / np.sinc(hertz / (rate_hz / 2.0))
+    spectrum *= np.where(hertz < 45.0, chain, 0.0)
+    points = round(len(relative) / rate_hz * flicker.PINST_HZ)
+    seen = np.fft.irfft(spectrum, points) * (points / len(relative))
+    factor = 1.0 - np.exp(-1.0 / (flicker.SMOOTHING_S * flicker.PINST_HZ))
+    smooth = signal.lfilter([factor], [1.0, factor - 1.0], np.square(seen))
+    at_8_8 = float(abs(flicker.analog_response(lamp, np.array([8.8]))[0]))
+    return np.asarray(smooth * flicker.scale(at_8_8, lamp))
