@@ -99,6 +99,11 @@ class Board:
         if self.plugged and self.alive:
             self.down += data
 
+    def unplug(self) -> None:
+        """Pull the cable; what was on its way is lost."""
+        self.plugged = False
+        self.down.clear()
+
     def is_starved(self, fed: bool) -> bool:
         """Count a step for the watchdog; tell whether it resets the board now."""
         self.hungry = 0 if fed else self.hungry + 1

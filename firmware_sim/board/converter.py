@@ -1,7 +1,6 @@
 """All channels of the board: lines of the world in, one step's codes out."""
 
 from array import array
-from typing import Protocol
 
 import numpy as np
 from numba import njit
@@ -10,6 +9,7 @@ from numpy.typing import NDArray
 from firmware_sim.board import adc
 from firmware_sim.contract import PRESSURE_BLOCK, SUPPLY_BLOCK, channels
 from firmware_sim.core.block import Block
+from firmware_sim.world.plant import Lines
 
 # Units of the world's lines, in the unit of the channel.
 WIRE_UNITS = {
@@ -37,33 +37,6 @@ SEA_LEVEL_PA = 101_325
 Line = NDArray[np.int32]
 
 
-class Lines(Protocol):
-    """What the world puts on the board's inputs, a run of whole steps; units as in the names."""
-
-    @property
-    def supply_in_cv(self) -> Line: ...
-    @property
-    def supply_out_cv(self) -> Line: ...
-    @property
-    def pressure_ucm(self) -> Line: ...
-    @property
-    def oxygen_ppm(self) -> Line: ...
-    @property
-    def rail_mv(self) -> Line: ...
-    @property
-    def product_pressure_pa(self) -> Line: ...
-    @property
-    def battery_cv(self) -> Line: ...
-    @property
-    def ups_output_ma(self) -> Line: ...
-    @property
-    def surge_peak_v(self) -> Line: ...
-    @property
-    def ups_contact(self) -> Line: ...
-    @property
-    def ambient_pa(self) -> Line: ...
-
-
 class Converter:
     """Convert runs of steps; `fitted` names the optional channels that this module has.
 
@@ -80,7 +53,6 @@ class Converter:
         self.calibrated_pa = calibrated_pa
         self.oxygen_state = np.zeros(1, dtype=np.int64)
         self.contact_fitted = False
-        self.swapped = False
         self.codes: dict[int, array[int]] = {}
         self.contact: Line | None = None
         self.first_step = 0
@@ -103,10 +75,8 @@ class Converter:
 
     def run(self, lines: Lines, first_step: int) -> None:
         """Convert all channels of a run of steps; `first_step` counts from the board's making."""
-        taps = (lines.supply_in_cv, lines.supply_out_cv)
-        before, after = taps[::-1] if self.swapped else taps
-        self._convert(channels.SUPPLY_IN, before, first_step)
-        self._convert(channels.SUPPLY_OUT, after, first_step)
+        self._convert(channels.SUPPLY_IN, lines.supply_in_cv, first_step)
+        self._convert(channels.SUPPLY_OUT, lines.supply_out_cv, first_step)
         self._convert(channels.PRESSURE, lines.pressure_ucm, first_step)
         felt = np.empty(len(lines.oxygen_ppm), dtype=np.int32)
         feel(lines.oxygen_ppm, lines.ambient_pa, self.calibrated_pa, OXYGEN_LAG_Q16, self.oxygen_state, felt)
@@ -172,5 +142,3 @@ def feel(
         now += ((target - now) >> 16) * lag_q16
         felt[i] = now >> 16
     state[0] = now
-
-

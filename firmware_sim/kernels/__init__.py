@@ -1,1 +1,10 @@
-"""Integer hot loops and models shared by board and host; pure, in the subset that MicroPython runs."""
+"""Integer hot loops and models, one version for every runtime: MicroPython, CPython, and numba on the host.
+
+Functions work in place on `array.array` of 'h' or 'i', allocate nothing, and keep every intermediate
+within 2^30. Those who call them take the functions from a namespace handed to them: this package, or the
+compiled copy that `firmware_sim.board.compiled` makes of it. Constants are read from the modules here.
+"""
+
+from firmware_sim.kernels.alarms import alarm_steps
+from firmware_sim.kernels.inputs import inputs_put, inputs_take
+from firmware_sim.kernels.supply import supply_block, supply_limits, supply_reset

@@ -31,7 +31,9 @@ class Host:
             return frames.build(kind, 0, 0, payload)
         self.seq += 1
         low, high = self.hello[4:6]
-        return frames.build(kind, seq or self.seq, 0, payload, lambda body: frames.mac_of(self.key, low, high, body))
+        return frames.build(
+            kind, seq or self.seq, 0, payload, lambda body: frames.mac_of(self.key, low, high, body)
+        )
 
     def request(self):
         """Ask for a hello."""

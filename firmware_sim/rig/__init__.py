@@ -1,0 +1,1 @@
+"""The only wiring of world, board and firmware; virtual time, or paced."""
