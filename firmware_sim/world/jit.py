@@ -1,0 +1,22 @@
+"""Compile the step functions; the only place of this room that names the compiler."""
+
+from collections.abc import Callable
+from typing import Any, TypeVar, cast
+
+from numba import njit
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def compiled(function: F) -> F:
+    """Compile a pure step function and keep its type.
+
+    Contraction to fused multiply-add stays off, so that floats are equal on every machine; only
+    + - * / and square root may be used, never exp or sin, whose last bit differs between libraries.
+    """
+    return cast(F, njit(error_model="numpy", forceinline=True)(function))
+
+
+def compiled_and_kept(function: F) -> F:
+    """Compile and keep the machine code on disk; only for the outermost function (see `tick.py`)."""
+    return cast(F, njit(error_model="numpy", cache=True)(function))
