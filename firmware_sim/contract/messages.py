@@ -19,7 +19,8 @@ when its turn comes: a `lost` frame stands in for a whole run of missing records
 ticks of the records on either side. A host that sees a hole asks `resend` from the first missing sequence
 and gets either the records or a `lost`. `ack` is cumulative; it also says that the host is alive.
 
-A hello_request makes the module say `hello` and send again from the oldest unacknowledged record. Records
+A hello_request makes the module say `hello`; after 3 s without a word from the host it also sends again from
+the oldest unacknowledged record. Records
 flow to any host; set_clock and commands are obeyed only after a hello_request with this very contract.
 With a shared key every frame down but hello_request ends with a code (frames.mac_of) under the nonce of
 the last hello, and carries a sequence that grows by at least one from 1 under each nonce.

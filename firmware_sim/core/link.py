@@ -7,6 +7,8 @@ from firmware_sim.contract import messages as m
 BEACON_STEPS = 100
 # Steps without progress of the acknowledgement, the host being alive, after which all is sent again.
 RESEND_STEPS = 300
+# A hello_request after such a silence comes from a host that was away: it gets all from the oldest again.
+AWAY_STEPS = 30
 # A host that repeats its wish within this many steps is served once.
 REPEAT_STEPS = 5
 FIRMWARE = b"nightkeel"
@@ -77,10 +79,11 @@ class Link:
             self.bad += 1
             return
         values, tail = decoded
+        was_away = self.age == NONE or self.silence >= AWAY_STEPS
         self.age = 0
         self.silence = 0
         if kind == m.HELLO_REQUEST:
-            self._greet(values)
+            self._greet(values, was_away)
         elif kind == m.ACK:
             self._acknowledged(values)
         elif kind == m.RESEND:
@@ -101,7 +104,7 @@ class Link:
     def _code(self, body):
         return frames.mac_of(self.key, self.nonce_low, self.nonce_high, body)
 
-    def _greet(self, values):
+    def _greet(self, values, was_away):
         self.trusted = values == (REVISION, self.digest[0], self.digest[1])
         if self.asked_age < REPEAT_STEPS and self.asked_seq == 0:
             return
@@ -112,7 +115,8 @@ class Link:
             self.nonce_high = self.hal.random32()
             self.nonce_seq = 0
         self.hello_due = True
-        self.ring.rewind()
+        if was_away:
+            self.ring.rewind()
 
     def _acknowledged(self, values):
         boot_id, seq = values

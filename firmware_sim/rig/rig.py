@@ -1,8 +1,6 @@
 """World, board and firmware wired together, in virtual time: as fast as it goes, the same at any pace."""
 
 import dataclasses
-import datetime
-import zoneinfo
 from collections.abc import Callable
 
 from firmware_sim.board.board import (
@@ -22,6 +20,7 @@ from firmware_sim.contract.errors import UserError
 from firmware_sim.rig import runtimes
 from firmware_sim.rig.actors import Actors
 from firmware_sim.rig.runtimes import Edge, Runtime
+from firmware_sim.scenarios import start_utc
 from firmware_sim.world.plant import Lines, Plant
 from firmware_sim.world.scenario import Event, Scenario
 
@@ -59,7 +58,9 @@ class Rig:
         self.scenario = scenario
         self.plant = Plant(scenario, seed)
         self.runtime = runtimes.make(runtime) if isinstance(runtime, str) else runtime
-        self.start_utc_ms = scenario_start_ms(scenario) if start_utc_ms is None else start_utc_ms
+        self.start_utc_ms = (
+            round(start_utc(scenario).timestamp() * 1000) if start_utc_ms is None else start_utc_ms
+        )
         clock = RealTimeClock(self.start_utc_ms, CLOCK_DRIFT_PPM)
         converter = Converter(self.plant.seed & 0x7FFFFFFF, frozenset(CHANNEL_OF[name] for name in fitted))
         self.board = Board(PROFILES[profile], self.plant.seed & 0x7FFFFFFF, clock, converter, key)
@@ -185,11 +186,3 @@ def cut(lines: Lines, first: int, upto: int) -> Lines:
         width = len(line) // lines.blocks
         parts[field.name] = line[first * width : upto * width]
     return Lines(first_tick_ms=lines.first_tick_ms + first * STEP_MS, blocks=upto - first, **parts)
-
-
-def scenario_start_ms(scenario: Scenario) -> int:
-    """Return the scenario's start as UTC in ms."""
-    local = datetime.datetime.fromisoformat(scenario.start)
-    if local.tzinfo is None:
-        local = local.replace(tzinfo=zoneinfo.ZoneInfo(scenario.zone))
-    return round(local.timestamp() * 1000)

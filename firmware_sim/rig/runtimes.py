@@ -13,7 +13,6 @@ from typing import Any
 from firmware_sim.board import compiled
 from firmware_sim.board.flash import Flash
 from firmware_sim.contract.errors import UserError
-
 from firmware_sim.core.app import App
 from firmware_sim.core.block import Block
 from firmware_sim.ports.bridge import wire

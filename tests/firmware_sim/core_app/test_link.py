@@ -133,7 +133,7 @@ def test_a_host_that_comes_back_gets_everything_from_the_oldest():
     acked = wire.host.expected - 1
     wire.step(wire.host.ack())
     wire.fill(20)
-    for _ in range(30):
+    for _ in range(links.AWAY_STEPS):
         wire.step(noise=lambda data: b"")
     wire.step(wire.host.request())
     wire.step()

@@ -1,0 +1,92 @@
+"""Build the records that go up: what is gathered over a second or a breath becomes one entry of the ring."""
+
+from array import array
+
+from firmware_sim.contract import PRESSURE_BLOCK, inputs, values
+from firmware_sim.contract import messages as m
+
+STEPS_A_SECOND = 10
+# A record of inputs that stands alone comes once a minute, so that a lost one costs a minute at most.
+WHOLE_EVERY = 60
+SETTINGS_A_PART = 60
+CAPTURE_CODES = 400
+TEXT_MAX = 200
+
+
+def bounded(value, low, high):
+    """Return a value held between low and high, None as None."""
+    if value is None:
+        return None
+    return low if value < low else high if value > high else value
+
+
+class Records:
+    """Put records into the ring; `tick` is the end of the step in hand, in ms, wrapping at 2^32."""
+
+    def __init__(self, ring, kernels):
+        self.ring = ring
+        self.inputs_put = kernels.inputs_put
+        self.tick = 0
+        self.wave = array("h", [0] * (PRESSURE_BLOCK * STEPS_A_SECOND))
+        self.changes = array("h", [0] * (inputs.STEP_MAX * STEPS_A_SECOND))
+        self.size = 0
+        self.steps = 0
+        self.since_whole = WHOLE_EVERY
+        self.seen = array("i", [0] * values.COUNT)
+
+    def put(self, kind, fields, tail=None):
+        """Encode one record and store it."""
+        self.ring.put(kind, self.tick, m.encode(kind, fields, tail))
+
+    def pressure(self, step, samples):
+        """Take ten samples in 0.01 cmH2O; the record goes with the tenth step of a second."""
+        at = step * PRESSURE_BLOCK
+        self.wave[at:at + PRESSURE_BLOCK] = samples
+        if step == STEPS_A_SECOND - 1:
+            self.ring.put(m.PRESSURE_WAVE, self.tick, m.pack_tail(self.wave, "h"))
+
+    def inputs(self, now):
+        """Take what the engine saw in this step; ten steps make a record."""
+        if self.steps == 0 and self.since_whole >= WHOLE_EVERY:
+            inputs.start(self.seen)
+            self.since_whole = 0
+        self.size = self.inputs_put(self.seen, now, inputs.GROWTH, self.changes, self.size)
+        self.steps += 1
+        if self.steps == STEPS_A_SECOND:
+            whole = 1 if self.since_whole == 0 else 0
+            self.put(m.INPUTS, (self.steps, whole), list(self.changes[:self.size]))
+            self.size = 0
+            self.steps = 0
+            self.since_whole += 1
+
+    def settings(self, version, digest, numbers):
+        """Send the settings in force, in parts."""
+        parts = (len(numbers) + SETTINGS_A_PART - 1) // SETTINGS_A_PART
+        for part in range(parts):
+            first = part * SETTINGS_A_PART
+            some = numbers[first:first + SETTINGS_A_PART]
+            self.put(m.SETTINGS, (version, digest, part, parts, first), some)
+
+    def capture(self, capture_id, event_id, kind, tap, start, gain, offset, codes):
+        """Send a captured wave in parts; `start` is (tick ms, microseconds) of the first code.
+
+        Each part carries the start of its own first code.
+        """
+        parts = (len(codes) + CAPTURE_CODES - 1) // CAPTURE_CODES
+        for part in range(parts):
+            first = part * CAPTURE_CODES
+            # 3.2 kS/s: a code lasts 312.5 us.
+            micros = start[1] + first * 625 // 2
+            tick = (start[0] + micros // 1000) & 0xFFFFFFFF
+            self.put(
+                m.CAPTURE,
+                (capture_id, event_id, kind, tap, part, parts, tick, micros % 1000, gain, offset),
+                codes[first:first + CAPTURE_CODES])
+
+    def log(self, code, first=0, second=0, text=""):
+        """Send a log entry."""
+        self.put(m.LOG, (code, first, second), text.encode()[:TEXT_MAX])
+
+    def command_result(self, command_seq, command, result, detail=0, text=""):
+        """Answer a command."""
+        self.put(m.COMMAND_RESULT, (command_seq, command, result, detail), text.encode()[:TEXT_MAX])
