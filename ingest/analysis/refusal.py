@@ -36,6 +36,10 @@ SENTENCES: Final[Mapping[str, str]] = MappingProxyType(
             "The gauge rose from {first_bar:g} to {second_bar:g} bar between the readings; a cylinder in use "
             "can't fill itself: read both again."
         ),
+        "refused.edf_year": (
+            "EDF+ can't hold the year {year} ({first} to {last} only): correct the date of the session first."
+        ),
+        "refused.nothing_to_export": "There is nothing to export: the chosen span holds no samples.",
         "refused.test_while_patient_on": (
             "A discharge test with a patient on is refused unless a second oxygen source is confirmed."
         ),

@@ -1,0 +1,1 @@
+"""Turn recorded nights into open formats: arrays in, bytes out."""
