@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from types import TracebackType
 
-from ingest.store.reader import alarms, events, now, places, trends
+from ingest.store.reader import alarms, events, now, places, tables, trends
 from ingest.store.reader.base import Base
 from ingest.store.reader.rows import (
     AlarmInterval,
@@ -61,6 +61,7 @@ __all__ = [
     "SupplyEvent",
     "Trends",
     "open_reader",
+    "tables",
 ]
 
 

@@ -1,0 +1,106 @@
+"""What the numbers of a store mean: alarm rows, settings, codes and flag bits, as the contract has them.
+
+For those who read a store and must not know the firmware: the dashboard, reports, exports.
+"""
+
+from dataclasses import dataclass
+
+from firmware_sim.contract import alarms, channels, messages, settings, values
+
+SUPPLY_STATES: tuple[str, ...] = channels.SUPPLY_STATES
+OXYGEN_STATES: tuple[str, ...] = channels.OXYGEN_STATES
+MODES: tuple[str, ...] = channels.MODES
+PRESETS: tuple[str, ...] = channels.PRESETS
+SENSOR_CONDITIONS: tuple[str, ...] = channels.SENSOR_CONDITIONS
+BREATH_KINDS: tuple[str, ...] = channels.BREATH_KINDS
+SUPPLY_EVENT_KINDS: tuple[str, ...] = channels.SUPPLY_EVENT_KINDS
+CAPTURE_KINDS: tuple[str, ...] = channels.CAPTURE_KINDS
+CHANNEL_NAMES: tuple[str, ...] = tuple(row[1] for row in channels.CHANNELS)
+PRIORITIES: tuple[str, ...] = alarms.PRIORITIES
+TRANSITIONS: tuple[str, ...] = alarms.TRANSITIONS
+
+# Bits of the trend's code `flags`, by name.
+TREND_FLAGS: dict[str, int] = {
+    name.removeprefix("FLAG_").lower(): bit
+    for name, bit in vars(messages).items()
+    if name.startswith("FLAG_")
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmRow:
+    """Describe one row of the alarm table; `key` is its text key, `scale` wire steps in one `unit`.
+
+    `limit` names the setting that holds its limit, None for rows that watch a code. `may_pause` and
+    `from_page` tell whether its sound may be paused at all, and by a page.
+    """
+
+    id: int
+    name: str
+    key: str
+    group: str
+    priority: int
+    unit: str
+    scale: int
+    limit: str | None
+    may_pause: bool
+    from_page: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SettingRow:
+    """Describe one setting: its place in the values in force, unit, steps in one unit, bounds in units."""
+
+    id: int
+    name: str
+    unit: str
+    scale: int
+    low: float
+    high: float
+    group: str
+    choices: tuple[str, ...]
+
+
+def _alarm(row: "alarms.Row") -> AlarmRow:
+    _, _, unit, scale, _ = values.VALUES[row.value]
+    return AlarmRow(
+        id=row.id,
+        name=row.name,
+        key=alarms.text_key(row.id),
+        group=row.group,
+        priority=row.priority,
+        unit=unit,
+        scale=scale,
+        limit=row.limit if isinstance(row.limit, str) else None,
+        may_pause=row.may_pause,
+        from_page=row.from_page,
+    )
+
+
+def _setting(row: "settings.Setting") -> SettingRow:
+    return SettingRow(
+        id=row.id,
+        name=row.name,
+        unit=row.unit,
+        scale=row.scale,
+        low=row.low / row.scale,
+        high=row.high / row.scale,
+        group=row.group,
+        choices=tuple(settings.CHOICES.get(row.name, ())),
+    )
+
+
+ALARMS: tuple[AlarmRow, ...] = tuple(_alarm(row) for row in alarms.ROWS)
+SETTINGS: dict[str, SettingRow] = {row.name: _setting(row) for row in settings.SETTINGS}
+
+
+def setting_value(in_force: tuple[int, ...], name: str) -> float:
+    """Return one setting in its unit from the values in force. Raise KeyError for an unknown name."""
+    row = SETTINGS[name]
+    return in_force[row.id] / row.scale
+
+
+def sensor_condition(sensors: int, channel: str) -> str:
+    """Return the condition of a channel's sensor from the trend's code `sensors`, three bits each of the first five."""
+    place = CHANNEL_NAMES.index(channel)
+    return SENSOR_CONDITIONS[min(sensors >> (3 * place) & 7, len(SENSOR_CONDITIONS) - 1)]
