@@ -129,7 +129,7 @@ def _meter(
 ) -> int:  # fmt: skip
     """Walk the samples. One loop on purpose.
 
-    State: two a section, then sum of squares, samples in it, slow mean, smoothed, since the last output, started.
+    State: two a section, then sum of squares, samples in it, slow mean, smoothed, since the output, started.
     """
     sections = len(table)
     base = 2 * sections

@@ -33,7 +33,7 @@ def _unavailable(reason: str) -> Estimate:
 
 
 def estimate(rows: HalfCycles, lamp: flicker.Lamp) -> Estimate:
-    """Estimate Pst of the last 10 min of half cycles without a gap; the first minute lets the filters settle."""
+    """Estimate Pst of the last 10 min of unbroken half cycles; the first minute lets the filters settle."""
     if not len(rows) or rows.end_s[-1] - rows.end_s[0] < NEEDED_S - 1.0:
         return _unavailable(f"not available: needs {NEEDED_S:.0f} s of half-cycle values without a gap")
     spacing = np.diff(rows.end_s)

@@ -59,7 +59,7 @@ def _resample(wave: Floats, begin: Floats, length: Floats, table: Floats, out: F
 
 
 def spectra(wave_v: Floats, begin: Floats, length: Floats) -> Floats:
-    """Give rms values per bin, one row a window; begin and length in samples, HALF_WIDTH away from the ends."""
+    """Give rms values per bin, one row a window; begin and length in samples, clear of the ends."""
     if len(begin) and (begin.min() < HALF_WIDTH or (begin + length).max() > len(wave_v) - 1 - HALF_WIDTH):
         raise ValueError(f"windows must lie {HALF_WIDTH} samples inside the wave")
     even = np.empty((len(begin), POINTS))
