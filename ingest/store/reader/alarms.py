@@ -2,12 +2,12 @@
 
 from typing import Any
 
+from firmware_sim.contract.alarms import TRANSITIONS
 from ingest.store.reader.base import Base
 from ingest.store.reader.rows import AlarmInterval, AlarmTransition, Boot
 from ingest.store.schema import SEQ_BITS
 
-# Until the contract holds the engine's transition codes.
-RAISED, CLEARED, ACKNOWLEDGED = 1, 2, 3
+RAISED, CLEARED, ACKNOWLEDGED = (TRANSITIONS.index(name) for name in ("raised", "cleared", "acknowledged"))
 
 _COLUMNS = 'id, tick, "row", "transition", priority, flags, value, "limit", cause'
 

@@ -101,6 +101,6 @@ def setting_value(in_force: tuple[int, ...], name: str) -> float:
 
 
 def sensor_condition(sensors: int, channel: str) -> str:
-    """Return the condition of a channel's sensor from the trend's code `sensors`, three bits each of the first five."""
+    """Return the condition of a channel's sensor: three bits of the code `sensors` each."""
     place = CHANNEL_NAMES.index(channel)
     return SENSOR_CONDITIONS[min(sensors >> (3 * place) & 7, len(SENSOR_CONDITIONS) - 1)]
