@@ -22,6 +22,7 @@ MEMORY = 15
 LOG_FULL = 16
 WARMING_UP = 17
 BROWN_OUT = 18
+LOG_READ = 19
 
 # Code, name, weight, meaning of `first`, meaning of `second`.
 CODES = (
@@ -43,6 +44,7 @@ CODES = (
     (LOG_FULL, "log_full", 1, "entries overwritten", ""),
     (WARMING_UP, "warming_up", 1, "seconds", ""),
     (BROWN_OUT, "brown_out", 1, "mV", ""),
+    (LOG_READ, "log_read", 1, "serial read up to", ""),
 )
 
 NAMES = {row[0]: row[1] for row in CODES}

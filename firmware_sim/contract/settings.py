@@ -32,6 +32,7 @@ _LINES = (
     # What the module is used for.
     ("module.mode", MODES, 1, 0, 3, 1, None, "comes up armed: ventilator"),
     ("module.preset", PRESETS, 1, 0, 2, 0, None, "infant only from a site"),
+    ("module.unconfirmed", "", 1, 0, 1, 0, None, "1: limits of previous use wait for confirmation"),
     # Circuit.
     ("pressure.high", "cmH2O", 100, 10, 80, 35, 30, "10-15 above the peak or fixed 35, rarely above 40"),
     ("pressure.high_off_delay", "s", 10, 0, 10, 5, 5, "bridges two breaths, so that one cause is one alarm"),
@@ -168,12 +169,16 @@ ID_OF = {row.name: row.id for row in SETTINGS}
 CHOICES = {"module.mode": MODES, "module.preset": PRESETS, "supply.ups_class": UPS_CLASSES}
 PATIENT_IDS = tuple([row.id for row in SETTINGS if row.patient])
 
+# Set by commands of their own or by the module itself, never by `set_settings`.
+OWN_COMMAND = ("module.mode", "module.unconfirmed")
+
 # Numbers of the reasons that `check` gives; the same numbers travel as `detail` of a command's result.
 OUT_OF_BOUNDS = 1
 CONTRADICTION = 2
 BEYOND_SENSOR = 3
 INFANT_NOT_SUPPLIED = 4
 NO_SUCH_SETTING = 5
+FLASH_FAILED = 6
 
 # (first, second, margin in steps, reason): the first must lie below the second by at least the margin.
 ORDER = (

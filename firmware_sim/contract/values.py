@@ -4,6 +4,14 @@ Row: (id, name, unit, scale, kind). `scale` is steps in one unit. `kind` is 'lev
 'age' (a time in steps of 100 ms, predicted to grow by one) or 'code' (a state number or a flag).
 An input that is not available is `NONE`. The module stores every change of these inputs (message
 `inputs`), so that a rehearsal replays exactly what the engine saw.
+
+A missing input starts no alarm and ends none, except that a missing breath_age alarms. So: pressure_max and
+pressure_min are the extremes within the step, missing only where the sensor gives nothing; breath_age counts
+from power-up until a breath is seen, in every mode, and goes on when the sensor fails; oxygen and oxygen_fall
+are missing while the reading is not current or the sensor is at fault; link_age and undetermined_age are
+missing until the link was up, and while the state is known; supply_*_low and *_high are the extremes of the
+cycles that ended within the step; mode, preset, warming_up, limits_unconfirmed, memory_fault, clock_unset,
+self_test_failed, log_fill and calibration_due are filled in by the alarm system itself.
 """
 
 PRESSURE_MAX = 0

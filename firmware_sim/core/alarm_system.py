@@ -1,0 +1,186 @@
+"""Everything between the measured inputs and the lamps: settings, engine, buttons, log, annunciation.
+
+`step` takes the inputs that the measuring parts filled in, adds those the alarm system knows itself (mode,
+preset, warming up, clock, log, confirmation), steps the engine, sends and logs every transition, and drives
+lamps and sounder. A reset comes back armed: mode and limits from flash, latched rows from the log.
+"""
+
+from firmware_sim.contract import digest, log_codes, values
+from firmware_sim.contract import messages as m
+from firmware_sim.contract import settings as s
+from firmware_sim.contract.engine import Engine, compile_table
+from firmware_sim.core.annunciator import Annunciator, Buttons
+from firmware_sim.core.event_log import EventLog
+from firmware_sim.core.settings_store import BLANK, DAMAGED, SettingsStore
+from firmware_sim.kernels import alarms as k
+
+CAUSE_POWER = 0
+# Alarm settings come back unasked after so long without power; after longer somebody must confirm them.
+OFF_TIME_MAX_S = 30
+STEPS_A_SECOND = 10
+DAY_S = 86400
+
+
+class AlarmSystem:
+    """Run the alarm side of the firmware.
+
+    `records` takes what goes up (core.records.Records), `steps` is the kernels' alarm_steps (None: plain).
+    `settings` list of the integers in force, `engine` the Engine, `log` the EventLog, `buttons`.
+    """
+
+    def __init__(self, hal, records, steps=None):
+        self.hal = hal
+        self.records = records
+        self.store = SettingsStore(hal)
+        self.log = EventLog(hal)
+        self.settings = self.store.values
+        self.table = compile_table(self.settings)
+        self.engine = Engine(self.table, steps)
+        self.engine.restore(self.log.latched_rows())
+        self.buttons = Buttons(hal)
+        self.annunciator = Annunciator(hal, self.engine)
+        self.warming_left = 0
+        self.memory_fault = 1 if self.store.condition == DAMAGED else 0
+        self.self_test_failed = 0
+        self.calibration_due = 0
+        self.clock_unset = 0
+        self.countdown = 0
+        self._wake()
+
+    def _wake(self):
+        cause = self.hal.reset_cause()
+        off = self.hal.off_time_s()
+        self.note(log_codes.POWER_UP, cause, -1 if off is None else min(off, k.HIGHEST))
+        if cause != CAUSE_POWER:
+            return
+        self.annunciator.start_test()
+        if (off is None or off > OFF_TIME_MAX_S) and self.store.condition != BLANK:
+            self._set("module.unconfirmed", 1)
+
+    def setting(self, name):
+        """Return one setting as an integer."""
+        return self.settings[s.ID_OF[name]]
+
+    def mode(self):
+        """Return the mode in force (channels.MODES)."""
+        return self.setting("module.mode")
+
+    def preset(self):
+        """Return the preset in force (channels.PRESETS)."""
+        return self.setting("module.preset")
+
+    def note(self, code, first=0, second=0, third=0, weight=None):
+        """Write an entry to the event log in flash and send it up."""
+        self.log.add(code, first, second, third, self.records.tick, weight)
+        self.records.log(code, first, second)
+
+    def step(self, inputs):
+        """Take one step's measured inputs (array 'i', values.COUNT); return the number of transitions."""
+        self._look_around()
+        self._own_inputs(inputs)
+        pressed = self.buttons.step()
+        if pressed & 1:
+            self.note(log_codes.BUTTON, 0, 1, self.engine.pause())
+        if pressed & 2:
+            self.note(log_codes.BUTTON, 1, 1, self.engine.acknowledge())
+        count = self.engine.step(inputs)
+        if count:
+            self._report(count)
+        if self.annunciator.step():
+            self.note(log_codes.SELF_TEST, 1, 0)
+        return count
+
+    def _look_around(self):
+        """Once a second: the clock, the calendar, a declared warming up."""
+        self.countdown -= 1
+        if self.warming_left:
+            self.warming_left -= 1
+        if self.countdown > 0:
+            return
+        self.countdown = STEPS_A_SECOND
+        unix_s, _, is_set = self.hal.rtc()
+        self.clock_unset = 0 if is_set else 1
+        day = self.setting("calibration.day")
+        if is_set and day:
+            self.calibration_due = 1 if unix_s // DAY_S - day > self.setting("calibration.interval") else 0
+
+    def _own_inputs(self, inputs):
+        inputs[values.MODE] = self.mode()
+        inputs[values.PRESET] = self.preset()
+        inputs[values.WARMING_UP] = 1 if self.warming_left else 0
+        inputs[values.LIMITS_UNCONFIRMED] = self.setting("module.unconfirmed")
+        inputs[values.MEMORY_FAULT] = self.memory_fault
+        inputs[values.SELF_TEST_FAILED] = self.self_test_failed
+        inputs[values.CALIBRATION_DUE] = self.calibration_due
+        inputs[values.CLOCK_UNSET] = self.clock_unset
+        inputs[values.LOG_FILL] = self.log.fill()
+
+    def _report(self, count):
+        """Send and log every transition of this step."""
+        for index in range(count):
+            row, code, priority, flags, value, limit, cause = self.engine.transition(index)
+            self.records.put(m.ALARM, (row, code, priority, flags, value, limit, cause))
+            weight = log_codes.WEIGHT_HIGH if priority == k.HIGH else None
+            self.log.add(log_codes.ALARM, log_codes.alarm_first(row, code, priority, flags),
+                         k.NONE if value is None else value, k.NONE if limit is None else limit,
+                         self.records.tick, weight)
+        self.engine.clear()
+
+    def declare_warming_up(self, seconds):
+        """Begin or end (0) a declared warming up; never longer than the setting allows."""
+        self.warming_left = min(seconds * STEPS_A_SECOND, self.setting("oxygen.warming_up"))
+        self.note(log_codes.WARMING_UP, self.warming_left // STEPS_A_SECOND)
+
+    def change(self, wanted):
+        """Put a whole set of settings in force; return None, or (reason number, setting id, sentence).
+
+        Written to flash first; each change is logged, and the new set goes up.
+        """
+        refused = s.check(wanted)
+        if refused:
+            return refused
+        before = self.settings
+        if list(wanted) == before:
+            return None
+        if not self.store.save(wanted):
+            self.memory_fault = 1
+            return s.FLASH_FAILED, 0, "the flash did not take the settings; the old ones stay in force"
+        self.settings = self.store.values
+        for setting in s.SETTINGS:
+            if before[setting.id] != wanted[setting.id]:
+                self.note(log_codes.SETTING, setting.id | (self.store.version & 0xFFFF) << 8,
+                          wanted[setting.id], before[setting.id])
+        self.table = compile_table(self.settings)
+        self.engine.set_table(self.table)
+        self.send_settings()
+        return None
+
+    def _set(self, name, value):
+        wanted = list(self.settings)
+        wanted[s.ID_OF[name]] = value
+        return self.change(wanted)
+
+    def set_mode(self, mode):
+        """Change the mode; return as `change`."""
+        old = self.mode()
+        refused = self._set("module.mode", mode)
+        if not refused and mode != old:
+            self.note(log_codes.MODE, old, mode)
+        return refused
+
+    def confirm_limits(self):
+        """Take the limits in force as confirmed; return as `change`."""
+        refused = self._set("module.unconfirmed", 0)
+        if not refused:
+            self.note(log_codes.LIMITS_CONFIRMED, 0, self.store.version)
+        return refused
+
+    def send_settings(self):
+        """Send the settings in force up."""
+        version = self.store.version & 0xFFFF
+        self.records.settings(version, digest.settings_digest(self.settings), self.settings)
+
+    def is_quiet(self):
+        """Tell whether nothing of medium or high priority stands: only then lamps may be tested."""
+        return all(self.engine.state[k.G_SIZE + row * k.S_SIZE + k.S_PRIORITY] < k.MEDIUM
+                   for row in self.engine.standing())

@@ -1,0 +1,102 @@
+"""Lamps, sounder and buttons: what the engine says becomes edges within the coming 100 ms.
+
+Lamps within IEC 60601-1-8, Table 2: high red 2 Hz, medium yellow 0.5 Hz, both 40 % on; low cyan steady. The
+indicator shows the highest priority that stands, acknowledged or not; a fourth lamp shows a paused sound.
+"""
+
+from firmware_sim.core.sounder import Sounder
+from firmware_sim.kernels.alarms import HIGH, LOW, MEDIUM
+
+LAMP_HIGH, LAMP_MEDIUM, LAMP_LOW, LAMP_PAUSED = 0, 1, 2, 3
+BUTTON_PAUSE, BUTTON_ACKNOWLEDGE = 0, 1
+LAMP_OF = {HIGH: LAMP_HIGH, MEDIUM: LAMP_MEDIUM, LOW: LAMP_LOW}
+# Priority: (period, on) in steps of 100 ms; a period of 1 is steady.
+FLASH = {HIGH: (5, 2), MEDIUM: (20, 8), LOW: (1, 1)}
+# Power-up test: all lamps, and one pulse, for so many steps.
+TEST_STEPS = 20
+
+
+class Buttons:
+    """Two buttons, debounced: a change counts when two readings 100 ms apart agree."""
+
+    def __init__(self, hal):
+        self.hal = hal
+        self.read = [False, False]
+        self.held = [False, False]
+        self.since_press = None
+
+    def step(self):
+        """Read both buttons; return the bits of those newly pressed (1 pause, 2 acknowledge)."""
+        if self.since_press is not None:
+            self.since_press += 1
+        pressed = 0
+        for index in (BUTTON_PAUSE, BUTTON_ACKNOWLEDGE):
+            now = bool(self.hal.button(index))
+            if now == self.read[index] and now != self.held[index]:
+                self.held[index] = now
+                if now:
+                    pressed |= 1 << index
+                    self.since_press = 0
+            self.read[index] = now
+        return pressed
+
+
+class Annunciator:
+    """Drive lamps and sounder from an Engine, `step()` once a step after the engine's."""
+
+    def __init__(self, hal, engine):
+        self.hal = hal
+        self.engine = engine
+        self.sounder = Sounder(hal)
+        self.lit = [False, False, False, False]
+        self.shown = 0
+        self.phase = 0
+        self.test_left = 0
+
+    def start_test(self):
+        """Begin the test of all lamps and the sounder (power-up, or asked for)."""
+        self.test_left = TEST_STEPS
+        self.sounder.start_test()
+
+    def is_testing(self):
+        """Tell whether the test still runs."""
+        return self.test_left > 0
+
+    def step(self):
+        """Give the hal this step's edges; return True in the step that ends the test."""
+        if self.test_left:
+            return self._step_test()
+        engine = self.engine
+        self._lamps(engine.lamp(), engine.pause_left() > 0)
+        self.sounder.step(engine.sound(), engine.sound_serial(), engine.lamp() == 0)
+        return False
+
+    def _step_test(self):
+        self.test_left -= 1
+        for index in range(4):
+            self._light(index, self.test_left > 0)
+        self.sounder.step_test()
+        if self.test_left:
+            return False
+        # Whatever stands begins its own burst now.
+        self.sounder.serial = -1
+        self.shown = 0
+        return True
+
+    def _lamps(self, priority, paused):
+        if priority != self.shown:
+            self.shown = priority
+            self.phase = 0
+        for each, lamp in LAMP_OF.items():
+            on = False
+            if each == priority:
+                period, lit = FLASH[each]
+                on = self.phase % period < lit
+            self._light(lamp, on)
+        self.phase += 1
+        self._light(LAMP_PAUSED, paused)
+
+    def _light(self, index, on):
+        if on != self.lit[index]:
+            self.lit[index] = on
+            self.hal.lamp(index, on, 0)
