@@ -6,5 +6,6 @@ compiled copy that `firmware_sim.board.compiled` makes of it. Constants are read
 """
 
 from firmware_sim.kernels.alarms import alarm_steps
+from firmware_sim.kernels.evidence import compare_reset, compare_taps
 from firmware_sim.kernels.inputs import inputs_put, inputs_take
 from firmware_sim.kernels.supply import supply_block, supply_limits, supply_reset

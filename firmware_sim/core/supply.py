@@ -1,0 +1,275 @@
+"""The supply side of the module: both taps each 100 ms, events, captures, state, second values.
+
+Time stamps: an event starts where the first Urms(1/2) window beyond the threshold starts, and ends where
+the first window back starts. Thresholds are per cent of the set nominal voltage.
+"""
+
+import array
+
+from firmware_sim.contract import NONE
+from firmware_sim.contract.channels import SUPPLY_IN, SUPPLY_OUT
+from firmware_sim.contract.settings import ID_OF
+from firmware_sim.core.capture import (
+    ASKED,
+    BEFORE,
+    EVENT,
+    FREE,
+    LENGTH,
+    SNAPSHOT,
+    SNAPSHOT_CYCLES,
+    WAITING,
+    Capture,
+)
+from firmware_sim.core.supply_state import SupplyState, undetermined_age
+from firmware_sim.kernels import supply as words
+
+STEPS_A_SECOND = 10
+TOKENS_MAX = 60  # events in a burst
+TOKEN_STEPS = 30  # steps until another may follow: 20 a minute
+CAPTURE_STEPS = 50  # a capture each 5 s at most, in the mean
+CAPTURE_TOKENS_MAX = 8
+RESTLESS_S = 600
+FLAG_CLIPPED = 1  # the extreme is 'at least' that much
+
+
+class Supply:
+    """Measure both taps. `step` each 100 ms; read the attributes; take and clear `records`.
+
+    After each step: `in_low`, `in_high`, `out_low`, `out_high` (0.01 % of nominal, steps of 0.1 %, of the
+    Urms(1/2) values of this block), `supply.state` (SupplyState). After a step that returned True (a second
+    ended): `in_rms`, `in_min`, `in_max`, `in_frequency` (mHz, None without crossings), `in_clipped`, the
+    same for `out`, `groups_in`, `groups_out` (10/12-cycle rms), `flagged_in`, `flagged_out` (bit n: value n
+    overlaps an event). `records`: fields of messages `supply_event`, oldest first. `captures`: full
+    buffers; call `release()` on each when its records are in the ring.
+    """
+
+    def __init__(self, kernels, values):
+        self.kernels = kernels
+        self.ring = array.array("h", bytes(4 * words.RING))
+        self.words = array.array("i", bytes(4 * words.STATE_WORDS))
+        self.state = SupplyState(kernels)
+        self.buffers = (Capture(), Capture())
+        self.captures = []
+        self.records = []
+        self.tick_start = 0  # tick of the first sample of block 0
+        self.events_suppressed = 0
+        self.captures_missed = 0
+        self.tokens = TOKENS_MAX
+        self.capture_tokens = CAPTURE_TOKENS_MAX
+        self.quiet = [False, False]
+        self.capture_next = 0
+        self.asked = False
+        self.restless_s = 0
+        self.dips = array.array("h", bytes(2 * 60))
+        self.dip_minute = 0
+        self.dips_hour = 0
+        self.block = -1
+        kernels.supply_reset(self.words, values[ID_OF["supply.nominal_frequency"]])
+        self.configure(values)
+        self._publish_block()
+        self._publish_second()
+
+    def configure(self, values):
+        """Take the settings in force (a list as in contract.settings), at start and after each change."""
+        nominal = values[ID_OF["supply.nominal_voltage"]] * 100
+        hertz = values[ID_OF["supply.nominal_frequency"]]
+        self.kernels.supply_limits(
+            self.words, nominal, hertz, values[ID_OF["study.dip"]], values[ID_OF["study.swell"]],
+            values[ID_OF["study.interruption"]], values[ID_OF["study.hysteresis"]],
+        )
+        self.words[words.COMMON + words.GAIN] = values[ID_OF["calibration.supply_in_gain"]]
+        self.words[words.COMMON + words.OFFSET] = values[ID_OF["calibration.supply_in_offset"]]
+        self.words[words.COMMON + words.TAP + words.GAIN] = values[ID_OF["calibration.supply_out_gain"]]
+        self.words[words.COMMON + words.TAP + words.OFFSET] = values[ID_OF["calibration.supply_out_offset"]]
+        self.nominal = nominal
+        self.snapshot_steps = values[ID_OF["study.snapshot_interval"]] * 600
+        self.state.configure(
+            nominal, hertz, values[ID_OF["supply.window_low"]], values[ID_OF["supply.window_high"]],
+            values[ID_OF["supply.ups_class"]],
+        )
+
+    def step(self, before, after):
+        """Take one block of 320 codes of each tap ('h'); return True when it ends a second."""
+        self.kernels.supply_block(before, after, self.ring, self.words)
+        self.block += 1
+        self._publish_block()
+        if self.words[words.EVENT_COUNT]:
+            self._events()
+        self._capture_step()
+        state = self.state
+        state.step(self.in_low, self.in_high, self.out_low, self.out_high)
+        if self.block % STEPS_A_SECOND != STEPS_A_SECOND - 1:
+            return False
+        changed = state.changed
+        self._publish_second()
+        state.second(self.ring, self.words)
+        state.changed = state.changed or changed
+        self._minute()
+        return True
+
+    def ask(self):
+        """Ask for a snapshot now; False when no buffer is free."""
+        return self._snapshot(ASKED)
+
+    def undetermined_age(self):
+        """Return the engine's input `undetermined_age`."""
+        return undetermined_age(self.state)
+
+    def restless(self):
+        """Return 1 when the input had an event within the last 10 min."""
+        return 1 if self.restless_s else 0
+
+    # What the kernel left.
+
+    def _publish_block(self):
+        state = self.words
+        tap = words.COMMON
+        nominal = self.nominal
+        if state[tap + words.WARM]:
+            self.in_low = self.in_high = self.out_low = self.out_high = NONE
+            return
+        self.in_low = state[tap + words.LOW] * 1000 // nominal * 10
+        self.in_high = -(-state[tap + words.HIGH] * 1000 // nominal) * 10
+        tap += words.TAP
+        self.out_low = state[tap + words.LOW] * 1000 // nominal * 10
+        self.out_high = -(-state[tap + words.HIGH] * 1000 // nominal) * 10
+
+    def _publish_second(self):
+        state = self.words
+        tap = words.COMMON
+        self.in_rms, self.in_min, self.in_max = state[tap + words.MEAN], state[tap + words.MIN], state[tap + words.MAX]
+        self.in_frequency = state[tap + words.FREQUENCY] or None
+        self.in_clipped = state[tap + words.WAS_CLIPPED]
+        self.groups_in, self.flagged_in = self._groups(tap)
+        tap += words.TAP
+        self.out_rms, self.out_min, self.out_max = (
+            state[tap + words.MEAN], state[tap + words.MIN], state[tap + words.MAX],
+        )
+        self.out_frequency = state[tap + words.FREQUENCY] or None
+        self.out_clipped = state[tap + words.WAS_CLIPPED]
+        self.groups_out, self.flagged_out = self._groups(tap)
+
+    def _groups(self, tap):
+        count = self.words[tap + words.GROUPS]
+        first = tap + words.GROUP_FIRST
+        groups = self.words[first:first + count]
+        flags = self.words[tap + words.GROUP_FLAGS]
+        self.words[tap + words.GROUPS] = 0
+        self.words[tap + words.GROUP_FLAGS] = 0
+        return groups, flags
+
+    # Events.
+
+    def _events(self):
+        for n in range(self.words[words.EVENT_COUNT]):
+            self._event(words.EVENTS_AT + n * words.EVENT_WORDS)
+
+    def _event(self, at):
+        state = self.words
+        tap = state[at + words.RECORD_TAP]
+        if state[at + words.RECORD_PHASE] == 0:
+            self._opened(at, tap)
+        if not self.quiet[tap]:
+            self.records.append(self._record(at))
+
+    def _opened(self, at, tap):
+        """Count an event that begins; beyond the tokens it leaves no records."""
+        self.quiet[tap] = self.tokens == 0
+        if self.quiet[tap]:
+            self.events_suppressed += 1
+        else:
+            self.tokens -= 1
+            self._capture_event(at)
+        if tap == 0:
+            self.restless_s = RESTLESS_S
+            if self.words[at + words.RECORD_KIND] != 1:
+                self.dips[self.dip_minute] += 1
+                self.dips_hour += 1
+
+    def _record(self, at):
+        state = self.words
+        start = self._ms(state[at + words.RECORD_START])
+        first = state[at + words.RECORD_START_BLOCK] * 100 + start
+        duration = 0
+        closed = state[at + words.RECORD_PHASE] == 1
+        if closed:
+            blocks = state[at + words.RECORD_END_BLOCK] - state[at + words.RECORD_START_BLOCK]
+            duration = blocks * 100 + self._ms(state[at + words.RECORD_END] - state[at + words.RECORD_START])
+        tap = SUPPLY_OUT if state[at + words.RECORD_TAP] else SUPPLY_IN
+        return (
+            state[at + words.RECORD_ID], tap, state[at + words.RECORD_KIND], 1 if closed else 0,
+            (self.tick_start + first) & 0xFFFFFFFF, duration, min(65534, state[at + words.RECORD_EXTREME]),
+            state[at + words.RECORD_FLAGS],
+        )
+
+    @staticmethod
+    def _ms(position):
+        """Turn 1/256 samples into whole milliseconds, rounded."""
+        return (position * 5 + 2048) >> 12
+
+    # Captures.
+
+    def _free(self):
+        for buffer in self.buffers:
+            if buffer.state == FREE:
+                return buffer
+        return None
+
+    def _capture_event(self, at):
+        block = self.words[at + words.RECORD_START_BLOCK]
+        for buffer in self.buffers:
+            if buffer.state == WAITING and buffer.kind == EVENT and block - buffer.block < 5:
+                return  # both taps are in that one
+        buffer = self._free()
+        if buffer is None or self.capture_tokens == 0:
+            self.captures_missed += 1
+            return
+        self.capture_tokens -= 1
+        self.capture_next = (self.capture_next + 1) & 0xFFFF
+        start = (self.words[at + words.RECORD_START] >> 8) - BEFORE
+        buffer.ask(
+            self.capture_next, self.words[at + words.RECORD_ID], EVENT, block, start, LENGTH,
+        )
+
+    def _snapshot(self, kind):
+        buffer = self._free()
+        if buffer is None:
+            self.captures_missed += 1
+            return False
+        self.capture_next = (self.capture_next + 1) & 0xFFFF
+        tap = words.COMMON if self.words[words.COMMON + words.FREQUENCY] else words.COMMON + words.TAP
+        count = (2 * SNAPSHOT_CYCLES * self.words[tap + words.HALF] >> 8) + 2
+        buffer.ask(self.capture_next, None, kind, self.block + 1, 0, count)
+        return True
+
+    def _capture_step(self):
+        if self.block % TOKEN_STEPS == 0 and self.tokens < TOKENS_MAX:
+            self.tokens += 1
+        if self.block % CAPTURE_STEPS == 0 and self.capture_tokens < CAPTURE_TOKENS_MAX:
+            self.capture_tokens += 1
+        if self.snapshot_steps and self.block % self.snapshot_steps == self.snapshot_steps - 1:
+            self._snapshot(SNAPSHOT)
+        for buffer in self.buffers:
+            if buffer.state == WAITING and buffer.step(self.block, self.ring, self.words):
+                self._stamp(buffer)
+                self.captures.append(buffer)
+
+    def _stamp(self, buffer):
+        """Give the capture the time of its first sample and the calibration in force."""
+        us = buffer.start * 625 // 2
+        buffer.start_tick = (self.tick_start + buffer.block * 100 + us // 1000) & 0xFFFFFFFF
+        buffer.start_us = us % 1000
+        for tap in range(2):
+            at = words.COMMON + tap * words.TAP
+            buffer.gain[tap] = self.words[at + words.GAIN]
+            buffer.offset[tap] = self.words[at + words.OFFSET]
+            buffer.period_us[tap] = self.words[at + words.HALF] * 625 // 512
+
+    def _minute(self):
+        """Age what is counted by the minute and the second."""
+        if self.restless_s:
+            self.restless_s -= 1
+        if self.block % 600 == 599:
+            self.dip_minute = (self.dip_minute + 1) % 60
+            self.dips_hour -= self.dips[self.dip_minute]
+            self.dips[self.dip_minute] = 0
