@@ -62,6 +62,11 @@ class Host:
                 )
         return Known(self.writer.open_boot(hello, now.utc, link.site, link.bed))
 
+    @property
+    def queued(self) -> int:
+        """Return how many records wait for `flush`."""
+        return sum(len(kept) for _, commit in self._queue for kept in commit.batch.records.values())
+
     def flush(self, now: Now) -> None:
         """Commit what is queued, durably, then let each link acknowledge."""
         while self._queue:

@@ -12,10 +12,11 @@ COMMIT_MS = 60_000
 
 
 class Inline:
-    """Feed bytes of a module, get bytes for it. All times are handed in; `utc_ms` must not run backwards.
+    """Feed bytes of a module, get bytes for it. All times are handed in.
 
-    Feed at least once in two virtual seconds, or the module believes the link lost; the commit interval is
-    `commit_ms` of virtual time. Raise UserError when the store can't be used or the module is refused.
+    `mono_ms` is time that never jumps, from 0; `utc_ms` what the host believes the date to be. Feed at least
+    once in two virtual seconds, or the module believes the link lost; the commit interval is `commit_ms` of
+    virtual time. Raise UserError when the store can't be used or the module is refused.
     """
 
     def __init__(
@@ -30,15 +31,13 @@ class Inline:
     ) -> None:
         self.writer = Writer(store, utc_ms)
         self.host = Host(self.writer)
-        self._start = utc_ms
-        self._last = utc_ms
+        self._last = Now(0, utc_ms)
         self.link = self.host.attach(Pipeline(link, this_contract(), commit_ms, key), site, bed)
-        self.host.handle(self.link, Opened(), Now(0, utc_ms))
+        self.host.handle(self.link, Opened(), self._last)
 
-    def feed(self, data: bytes, utc_ms: int) -> bytes:
-        """Take what the module sent up to `utc_ms`; return what the host sends to it."""
-        now = Now(utc_ms - self._start, utc_ms)
-        self._last = utc_ms
+    def feed(self, data: bytes, mono_ms: int, utc_ms: int) -> bytes:
+        """Take what the module sent up to now; return what the host sends to it."""
+        now = self._last = Now(mono_ms, utc_ms)
         if data:
             self.host.handle(self.link, Received(data), now)
         self.host.handle(self.link, Elapsed(), now)
@@ -53,7 +52,7 @@ class Inline:
 
     def close(self) -> bytes:
         """Commit the rest and close the store; return the last acknowledgement."""
-        now = Now(self._last - self._start, self._last)
+        now = self._last
         try:
             # Committed while the session still stands, so that the module is told.
             self.link.pipeline.commit_ms = 0

@@ -151,6 +151,11 @@ class Pipeline:
         """Return who speaks, None before the module said so."""
         return self.session.hello
 
+    @property
+    def boot(self) -> int:
+        """Return the store's key of the module's boot, 0 before it is known."""
+        return self.session.boot
+
     def step(self, event: Event, now: Now) -> list[Effect]:
         """Take one event; return what is to be done, in order."""
         effects: list[Effect] = []

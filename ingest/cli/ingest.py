@@ -1,0 +1,83 @@
+"""`nightkeel ingest`: record what modules send into a store."""
+
+import sys
+from pathlib import Path
+
+import click
+
+from ingest.errors import UserError
+
+EPILOG = """\b
+Examples:
+  nightkeel ingest --link /dev/ttyACM0 --store night.db --site clinic --bed 3
+  nightkeel ingest --link socket://127.0.0.1:7000 --link /dev/ttyACM1 --store night.db"""
+
+
+@click.command(epilog=EPILOG)
+@click.option(
+    "--link",
+    "links",
+    multiple=True,
+    required=True,
+    metavar="URL",
+    help="A module's port, any URL that pyserial opens; may be given several times.",
+)
+@click.option("--store", required=True, type=click.Path(path_type=Path), help="File to record into.")
+@click.option("--site", default="", help="Where the modules stand; kept when left out.")
+@click.option("--bed", "beds", multiple=True, help="Bed of each link, in the same order.")
+@click.option(
+    "--key",
+    type=click.Path(path_type=Path),
+    help="File with the key shared with the modules, for links that leave this machine.",
+)
+@click.option(
+    "--commit-ms",
+    default=1000,
+    show_default=True,
+    type=click.IntRange(50, 10_000),
+    help="Longest time between two commits.",
+)
+@click.option("--wait", is_flag=True, help="Wait for a port that isn't there yet.")
+@click.option("--quiet", is_flag=True, help="Say nothing but errors.")
+def ingest(
+    links: tuple[str, ...],
+    store: Path,
+    site: str,
+    beds: tuple[str, ...],
+    key: Path | None,
+    commit_ms: int,
+    wait: bool,
+    quiet: bool,
+) -> None:
+    """Record what one or more modules send into a store, until Ctrl-C or SIGTERM.
+
+    A record is acknowledged to its module only when it is on the disk; the module keeps and repeats the rest.
+    The process may be killed at any moment: start it again and it goes on where it was.
+    """
+    from ingest.daemon import Daemon, LinkPlan
+    from ingest.progress import Progress
+
+    if len(beds) > len(links):
+        raise UserError("There are more --bed than --link; give one bed a link, in the same order.")
+    secret = _read_key(key) if key is not None else None
+    plans = [
+        LinkPlan(url=url, site=site, bed=beds[place] if place < len(beds) else "", key=secret)
+        for place, url in enumerate(links)
+    ]
+    progress = Progress(sys.stderr, quiet=quiet)
+    daemon = Daemon(store, plans, commit_ms=commit_ms, wait=wait, report=progress.say)
+    daemon.run(until=lambda: progress.show(daemon.host))
+    progress.end()
+
+
+def _read_key(path: Path) -> bytes:
+    try:
+        data = path.read_bytes().strip()
+        mode = path.stat().st_mode
+    except OSError as error:
+        raise UserError(f"The key file {path} can't be read ({error.strerror}).") from error
+    if mode & 0o077:
+        raise UserError(f"The key file {path} may be read by others; run `chmod 600 {path}`.")
+    if len(data) < 16:
+        raise UserError(f"The key in {path} has fewer than 16 bytes; make one with `openssl rand -hex 32`.")
+    return data

@@ -1,0 +1,106 @@
+"""Ask the running daemon over its local socket: status, commands to a module, marks.
+
+One request and one answer a connection, each a JSON object on one line. The socket lies beside the store
+(`STORE.sock`, mode 0600), so that only its owner may ask.
+"""
+
+import json
+import socket
+from pathlib import Path
+from typing import Any
+
+from ingest.errors import UserError
+
+TIMEOUT_S = 5.0
+LINE_MAX = 65_536
+
+
+def socket_path(store: str | Path) -> Path:
+    """Return where the daemon of a store listens."""
+    path = Path(store).absolute()
+    return path.with_name(path.name + ".sock")
+
+
+class Client:
+    """Speak with the daemon that records into one store."""
+
+    def __init__(self, store: str | Path, timeout_s: float = TIMEOUT_S) -> None:
+        self._path = socket_path(store)
+        self._timeout_s = timeout_s
+
+    def running(self) -> bool:
+        """Tell whether a daemon answers."""
+        try:
+            self.status()
+        except UserError:
+            return False
+        return True
+
+    def status(self) -> dict[str, Any]:
+        """Return what the daemon does: `links`, each with url, state, module, emulated, refusal, counters."""
+        return self.ask({"do": "status"})
+
+    def command(
+        self, module: int, command: int, body: bytes, *, operator: str, reason: str, from_page: bool = False
+    ) -> int:
+        """Send a command to a module; return the row under which its answer will stand."""
+        answer = self.ask(
+            {
+                "do": "command",
+                "module": module,
+                "command": command,
+                "body": body.hex(),
+                "operator": operator,
+                "reason": reason,
+                "from_page": from_page,
+            }
+        )
+        return int(answer["id"])
+
+    def answer(self, row: int) -> dict[str, Any] | None:
+        """Return the module's answer (result, detail, text, answered_utc), None while there is none."""
+        found = self.ask({"do": "answer", "id": row})["answer"]
+        return None if found is None else dict(found)
+
+    def add_mark(self, **fields: Any) -> int:
+        """Write a mark: module, utc, kind, author, text, optional utc_end and data; return its number."""
+        return int(self.ask({"do": "add_mark", **fields})["mark"])
+
+    def change_mark(self, mark: int, **fields: Any) -> int:
+        """Write a new version of a mark: author, and what changes; return the version."""
+        return int(self.ask({"do": "change_mark", "mark": mark, **fields})["version"])
+
+    def remove_mark(self, mark: int, *, author: str) -> None:
+        """Take a mark off the pages; its history stays."""
+        self.ask({"do": "remove_mark", "mark": mark, "author": author})
+
+    def label(self, module: int, *, site: str, bed: str) -> None:
+        """Set site and bed of a module."""
+        self.ask({"do": "label", "module": module, "site": site, "bed": bed})
+
+    def ask(self, request: dict[str, Any]) -> dict[str, Any]:
+        """Send one request, return the answer; raise UserError when nobody answers or it was refused."""
+        try:
+            with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as connection:
+                connection.settimeout(self._timeout_s)
+                connection.connect(str(self._path))
+                connection.sendall(json.dumps(request).encode("utf-8") + b"\n")
+                line = _read_line(connection)
+        except (OSError, ValueError) as error:
+            raise UserError(
+                f"No daemon answers for this store ({error}); start `nightkeel ingest`."
+            ) from error
+        answer = json.loads(line)
+        if not isinstance(answer, dict) or not answer.get("ok"):
+            raise UserError(str(answer.get("error", "the daemon gave no reason")))
+        return answer
+
+
+def _read_line(connection: socket.socket) -> bytes:
+    data = b""
+    while not data.endswith(b"\n"):
+        piece = connection.recv(LINE_MAX)
+        if not piece:
+            raise ValueError("it closed the connection")
+        data += piece
+    return data
