@@ -24,7 +24,8 @@ WINDOW_BREATHS: Final = 9
 BREATHS_MIN: Final = 4  # fewer breaths have no spread to judge by
 STEADY: Final = 0.06  # relative robust spread of inspiratory time and peak under which a machine is likely
 RESTLESS: Final = 0.10  # above which a hand is likely; between them undetermined
-SWING_MIN_CMH2O: Final = 1.0
+PUSH_MIN_CMH2O: Final = 1.0
+PULL_MIN_CMH2O: Final = 0.3
 PULL_RATIO: Final = 2.0  # a pull below rest at least this much larger than the push above it
 
 
@@ -56,8 +57,8 @@ def judge_kinds(table: BreathTable) -> BreathKinds:
         rolling_spread(table.ti_s, WINDOW_BREATHS), rolling_spread(push, WINDOW_BREATHS)
     )
     enough = len(table) >= BREATHS_MIN
-    patient = (pull >= SWING_MIN_CMH2O) & (pull >= PULL_RATIO * push)
-    pushed = ~patient & (push >= SWING_MIN_CMH2O) & enough
+    patient = (pull >= PULL_MIN_CMH2O) & (pull >= PULL_RATIO * push)
+    pushed = ~patient & (push >= PUSH_MIN_CMH2O) & enough
     kind = np.full(len(table), UNDETERMINED, dtype=np.int8)
     kind[patient] = PATIENT
     kind[pushed & (spread <= STEADY)] = VENTILATOR
@@ -65,7 +66,7 @@ def judge_kinds(table: BreathTable) -> BreathKinds:
     confidence = np.select(
         [kind == PATIENT, kind == VENTILATOR, kind == HAND],
         [
-            0.5 * pull / np.maximum(PULL_RATIO * push, SWING_MIN_CMH2O),
+            0.5 * pull / np.maximum(PULL_RATIO * push, PULL_MIN_CMH2O),
             1.0 - 0.5 * spread / STEADY,
             0.5 * spread / RESTLESS,
         ],

@@ -17,7 +17,8 @@ from ingest.analysis.breathing.model import BreathTable, Floats, PressureTrace, 
 
 SMOOTH_S: Final = 0.05
 PEAK_SMOOTH_S: Final = 0.2  # wider for finding: water rattles at 3–14 Hz, a child inspires for 0.4 s
-AMPLITUDE_MIN_CMH2O: Final = 1.5  # house rule: smaller swings are not called breaths
+PUSH_MIN_CMH2O: Final = 1.5  # house rule: smaller rises are not called breaths
+PULL_MIN_CMH2O: Final = 0.4  # house rule: a small child pulls little through a draw-over circuit
 NEIGHBOUR_SHARE: Final = 0.3  # house rule: a swing under 0.3 of its larger neighbours is a ripple
 BREATH_S_MIN: Final = 0.5  # 120 /min
 START_LEVEL: Final = 0.10  # share of foot-to-peak at which inspiration is taken to begin
@@ -93,16 +94,12 @@ def _breaths_of_stretch(
     pressure: Floats, rate_hz: float, start_ms: int, sign: int
 ) -> list[tuple[float, ...]]:
     smooth = smoothed(sign * pressure, rate_hz, SMOOTH_S)
-    peaks = peaks_of(sign * pressure, rate_hz, AMPLITUDE_MIN_CMH2O)
-    edges = [
-        _edges(
-            smooth,
-            int(peaks[i - 1]) if i else 0,
-            int(peak),
-            int(peaks[i + 1]) if i + 1 < peaks.size else smooth.size - 1,
-        )
-        for i, peak in enumerate(peaks)
-    ]
+    peaks = peaks_of(sign * pressure, rate_hz, PUSH_MIN_CMH2O if sign > 0 else PULL_MIN_CMH2O)
+    bounds = [0, *(int(peak) for peak in peaks), smooth.size - 1]
+    rests = [_rest(smooth[a : b + 1]) for a, b in zip(bounds, bounds[1:-1], strict=False)]
+    if len(rests) > 1:
+        rests[0] = min(rests[0], rests[1])  # little or no expiration may come before the first
+    edges = [_edges(smooth, rest, *bounds[i : i + 3]) for i, rest in enumerate(rests)]
     rows = []
     for i, edge in enumerate(edges):
         end = edges[i + 1].start if i + 1 < len(edges) else pressure.size
@@ -113,11 +110,13 @@ def _breaths_of_stretch(
     return rows
 
 
-def _edges(smooth: Floats, before: int, peak: int, after: int) -> _Edges:
+def _rest(lead: Floats) -> float:
+    """Return the resting level before a breath: the middle of what lies in the lower half up to its peak."""
+    return float(np.median(lead[lead <= (lead.min() + lead[-1]) / 2]))
+
+
+def _edges(smooth: Floats, rest: float, before: int, peak: int, after: int) -> _Edges:
     """Place start and turn of the breath whose peak is known, between its neighbours' peaks."""
-    lead = smooth[before : peak + 1]
-    # The resting level lies low in the lower half, but not at its bottom: one dip must not move it.
-    rest = float(np.percentile(lead[lead <= (lead.min() + smooth[peak]) / 2], 15))
     level = rest + START_LEVEL * (smooth[peak] - rest)
     under = np.flatnonzero(smooth[before:peak] <= level)
     start = before + int(under[-1]) + 1 if under.size else before
@@ -149,7 +148,7 @@ def _measured(
         _plateau(smooth, edge, rate_hz),
         float(np.median(pressure[end - rest : end])),
         float(whole.mean()),
-        float(whole.min()),
+        float(smooth[edge.start : end].min()),
     )
 
 

@@ -90,7 +90,9 @@ def _apart(
     """Build one disconnection: it begins where the last good breath ended."""
     row = int(np.searchsorted(table.start_ms, from_ms))
     last_good = row < len(table) and int(table.start_ms[row]) == from_ms
-    start_ms = min(int(table.end_ms[row]), to_ms) if last_good else from_ms
+    # A breath before a silence lasts no longer than the usual one: its own end is the next breath found.
+    usual_ms = round(1000.0 * float(np.median(table.period_s))) if len(table) else 0
+    start_ms = min(int(table.end_ms[row]), from_ms + usual_ms, to_ms) if last_good else from_ms
     weak = table.within(start_ms, to_ms)
     before = what_came_before(start_ms, others)
     evidence = {

@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
 
 from ingest.analysis.breathing.model import BreathTable, Finding, Floats, PressureTrace
 from ingest.analysis.breathing.reference import smoothed
@@ -14,11 +15,14 @@ from ingest.analysis.breathing.reference import smoothed
 EFFORT_DROP_CMH2O: Final = 0.5  # below the baseline: Thille criteria, Crit Care cc13063 (published)
 EFFORT_S_MIN: Final = 0.06  # house rule: shorter dips are noise or heartbeat
 EFFORT_SETTLE_S: Final = 0.35  # house rule: the fall of expiration itself isn't a dip
+EFFORT_FALL_S: Final = 0.6  # house rule: slower falls are leaks
 TRIGGER_S: Final = 0.30  # house rule: a dip this near the next rise triggered it
 COUGH_RISE_CMH2O: Final = 8.0  # house rule: above the breath's usual pressure
 COUGH_S: Final = (0.04, 0.6)  # house rule
+RIPPLE_S: Final = 0.25  # slower than this is breathing, faster is ripple
 WATER_RMS_CMH2O: Final = 0.25  # house rule
-WATER_HZ: Final = (3.0, 14.0)  # house rule: water in a tube rattles at a few a second
+WATER_HZ: Final = (3.0, 16.0)  # house rule: water in a tube rattles a few times a second while gas flows
+WATER_NEAR_SHARE: Final = 0.3  # house rule: with this share of rattling breaths near, dips tell no effort
 FLAT_BAND_CMH2O: Final = 0.4
 FLAT_SHARE: Final = 0.35  # house rule: this share of inspiration at the top means a limited pressure
 
@@ -38,27 +42,34 @@ def wave_findings(trace: PressureTrace, table: BreathTable) -> tuple[Finding, ..
 
     Each row of `table` must lie in `trace`; breaths with missing samples are passed over.
     """
-    pressure = trace.pressure_cmh2o
-    smooth = smoothed(np.nan_to_num(pressure), trace.rate_hz, 0.05)
-    noise = noise_cmh2o(pressure)
-    usual_peak = float(np.median(table.peak)) if len(table) else 0.0
-    found: list[Finding] = []
-    for row in range(len(table)):
-        span = _span(trace, table, row, noise)
-        piece = pressure[span.start : span.end]
-        if piece.size < 10 or np.isnan(piece).any():
-            continue
-        found += _efforts(trace, smooth, span, float(table.end_expiratory[row]))
-        found += _coughs(trace, smooth, span, max(usual_peak, 0.0))
-        found += _water(trace, pressure, span)
+    pressure = np.nan_to_num(trace.pressure_cmh2o)
+    smooth = smoothed(pressure, trace.rate_hz, 0.05)
+    ripple = smooth - smoothed(pressure, trace.rate_hz, RIPPLE_S)
+    noise = noise_cmh2o(trace)
+    usual_peak = max(float(np.median(table.peak)), 0.0) if len(table) else 0.0
+    spans = [_span(trace, table, row, noise) for row in range(len(table))]
+    missing = np.concatenate(([0], np.cumsum(np.isnan(trace.pressure_cmh2o))))
+    whole = [s.end - s.start >= 10 and missing[s.end] == missing[s.start] for s in spans]
+    water = [_water(trace, ripple, s) if ok else [] for s, ok in zip(spans, whole, strict=True)]
+    rattling = smoothed(np.array([float(bool(w)) for w in water]), 1.0, 11.0) if water else np.zeros(0)
+    found = [finding for one in water for finding in one]
+    for row, span in enumerate(spans):
+        if whole[row]:
+            found += _coughs(trace, smooth, span, usual_peak)
+        if whole[row] and rattling[row] < WATER_NEAR_SHARE:
+            found += _efforts(trace, smooth, span)
     return tuple(sorted(found, key=lambda finding: finding.start_ms))
 
 
-def noise_cmh2o(pressure: Floats) -> float:
-    """Return the sample noise's standard deviation from first differences (median, so edges don't count)."""
-    steps = np.diff(pressure)
-    steps = steps[~np.isnan(steps)]
-    return float(1.4826 * np.median(np.abs(steps)) / np.sqrt(2.0)) if steps.size else 0.0
+def noise_cmh2o(trace: PressureTrace) -> float:
+    """Return the sample noise's standard deviation: the quietest fifth of quarter seconds, by differences."""
+    width = max(4, int(0.25 * trace.rate_hz))
+    steps = np.diff(trace.pressure_cmh2o)
+    parts = steps[: steps.size // width * width].reshape(-1, width)
+    parts = parts[~np.isnan(parts).any(axis=1)]
+    if parts.size == 0:
+        return 0.0
+    return float(np.percentile(np.sqrt(np.mean(parts**2, axis=1) / 2.0), 20))
 
 
 def _span(trace: PressureTrace, table: BreathTable, row: int, noise: float) -> _Span:
@@ -77,19 +88,23 @@ def _runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _efforts(trace: PressureTrace, smooth: Floats, span: _Span, baseline: float) -> list[Finding]:
-    """Find dips of ≥ 0.5 cmH2O under the end-expiratory level: one before the rise triggered it."""
+def _efforts(trace: PressureTrace, smooth: Floats, span: _Span) -> list[Finding]:
+    """Find dips of ≥ 0.5 cmH2O under the resting level that fell within 0.6 s; one near a rise triggered it.
+
+    Both conditions matter: a leak sags below rest but slowly, the end of a long expiration falls but to rest.
+    """
     first = span.turn + int(EFFORT_SETTLE_S * trace.rate_hz)
     quiet = smooth[first : span.end]
     if quiet.size < 3:
         return []
-    level = max(baseline, float(np.median(quiet)))
+    width = int(EFFORT_FALL_S * trace.rate_hz)
+    recent = maximum_filter1d(quiet, size=width, origin=(width - 1) // 2)  # looks back only
     drop = max(EFFORT_DROP_CMH2O, 4.0 * span.noise / np.sqrt(max(1.0, 0.05 * trace.rate_hz)))
+    level = float(np.median(quiet))
     found = []
-    for a, b in _runs(quiet <= level - drop):
+    for a, b in _runs((quiet <= level - drop) & (quiet <= recent - drop)):
         depth, seconds = float(level - quiet[a:b].min()), (b - a) / trace.rate_hz
-        # The resting level is the higher of two; a whole expiration under it isn't a dip.
-        if seconds < EFFORT_S_MIN or b - a > 0.6 * quiet.size:
+        if seconds < EFFORT_S_MIN:
             continue
         gap_s = (quiet.size - b) / trace.rate_hz
         key = "finding.effort_triggered" if gap_s <= TRIGGER_S else "finding.effort_ineffective"
@@ -123,28 +138,31 @@ def _coughs(trace: PressureTrace, smooth: Floats, span: _Span, usual_peak: float
     return found
 
 
-def _water(trace: PressureTrace, pressure: Floats, span: _Span) -> list[Finding]:
-    """Find a rattle of 3–14 Hz that lasts through the calm of expiration: present in each third of it."""
-    guard, width_s = int(0.2 * trace.rate_hz), 1.0 / WATER_HZ[0]
-    calm = pressure[span.turn + guard : span.end - guard // 2]
-    edge = int(width_s * trace.rate_hz) // 2
-    ripple = (calm - smoothed(calm, trace.rate_hz, width_s))[edge : calm.size - edge] if calm.size else calm
-    if ripple.size < int(0.4 * trace.rate_hz):
-        return []
-    thirds = [float(np.mean(part**2)) - span.noise**2 for part in np.array_split(ripple, 3)]
-    crossings = int(np.count_nonzero(np.diff(np.signbit(smoothed(ripple, trace.rate_hz, 0.05)))))
-    hz = crossings / 2.0 / (ripple.size / trace.rate_hz)
-    rms = max(min(thirds), 0.0) ** 0.5
-    if rms < max(WATER_RMS_CMH2O, 1.5 * span.noise) or not WATER_HZ[0] <= hz <= WATER_HZ[1]:
-        return []
-    return [
-        Finding(
-            key="finding.water", start_ms=trace.at_ms(span.start), end_ms=trace.at_ms(span.end),
-            confidence=min(0.9, 0.5 * rms / WATER_RMS_CMH2O),
-            evidence={"ripple_rms_cmh2o": rms, "ripple_hz": hz},
-            cannot_tell=("finding.water_or_secretion",),
-        )
-    ]  # fmt: skip
+def _water(trace: PressureTrace, ripple: Floats, span: _Span) -> list[Finding]:
+    """Find a rattle of 3–16 Hz that lasts through inspiration or expiration, away from their edges."""
+    hz = trace.rate_hz
+    edge = int((RIPPLE_S / 2 + 0.05) * hz)
+    phases = (
+        ripple[span.start + edge : span.turn - edge],
+        ripple[span.turn + edge + int(0.1 * hz) : span.end - edge],
+    )
+    # Averaging five samples leaves white noise its square root of a fifth.
+    limit = max(WATER_RMS_CMH2O, 3.0 * span.noise / np.sqrt(max(1.0, 0.05 * hz)))
+    for phase in phases:
+        if phase.size < int(0.3 * hz):
+            continue
+        rms = min(float(np.sqrt(np.mean(part**2))) for part in np.array_split(phase, 3))
+        rattle_hz = np.count_nonzero(np.diff(np.signbit(phase))) / 2.0 / (phase.size / hz)
+        if rms >= limit and WATER_HZ[0] <= rattle_hz <= WATER_HZ[1]:
+            return [
+                Finding(
+                    key="finding.water", start_ms=trace.at_ms(span.start), end_ms=trace.at_ms(span.end),
+                    confidence=min(0.9, 0.5 * rms / limit),
+                    evidence={"ripple_rms_cmh2o": rms, "ripple_hz": float(rattle_hz)},
+                    cannot_tell=("finding.water_or_secretion",),
+                )
+            ]  # fmt: skip
+    return []
 
 
 def flat_top_share(trace: PressureTrace, table: BreathTable) -> Floats:
