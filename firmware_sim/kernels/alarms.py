@@ -144,7 +144,10 @@ def alarm_is_open(my_row, block, at, table):
 
 
 def alarm_condition(value, kind, limit, clear, true, standing):
-    """Judge one value against its limit with hysteresis; a missing value starts nothing and ends nothing."""
+    """Judge one value against its limit; a missing value starts nothing and ends nothing.
+
+    The deadband holds what stands; during the on-delay the value must stay beyond the limit itself.
+    """
     if value == NONE:
         if kind == STALE:
             return 1
@@ -152,8 +155,8 @@ def alarm_condition(value, kind, limit, clear, true, standing):
     if kind == STATE:
         return (limit >> value) & 1
     if kind == BELOW:
-        return 1 if value < limit or (true and value < clear) else 0
-    return 1 if value > limit or (true and value > clear) else 0
+        return 1 if value < limit or (true and standing and value < clear) else 0
+    return 1 if value > limit or (true and standing and value > clear) else 0
 
 
 def alarm_row(row, block, at, table, state, out):
@@ -399,17 +402,21 @@ def alarm_bands(block, at, table, state, low, high):
         if block[at + index] == NONE or kind == STATE:
             alarm_pin(index, block, at, low, high)
             continue
+        limit = table[my_row + R_LIMIT]
+        hold = limit
+        if state[G_SIZE + row * S_SIZE + S_PHASE] >= ACTIVE:
+            hold = table[my_row + R_CLEAR]
         true = state[G_SIZE + row * S_SIZE + S_TRUE]
         if kind == BELOW:
             if true:
                 low[index] = max(low[index], NONE + 1)
-                high[index] = min(high[index], max(table[my_row + R_CLEAR], table[my_row + R_LIMIT]) - 1)
+                high[index] = min(high[index], max(hold, limit) - 1)
             else:
-                low[index] = max(low[index], table[my_row + R_LIMIT])
+                low[index] = max(low[index], limit)
         elif true:
-            low[index] = max(low[index], min(table[my_row + R_CLEAR], table[my_row + R_LIMIT]) + 1)
+            low[index] = max(low[index], min(hold, limit) + 1)
         else:
-            high[index] = min(high[index], table[my_row + R_LIMIT])
+            high[index] = min(high[index], limit)
             if kind == STALE:
                 low[index] = max(low[index], NONE + 1)
 
