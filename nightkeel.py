@@ -12,9 +12,13 @@ from typing import NamedTuple
 
 import click
 
+from firmware_sim.contract.errors import UserError
+
 __version__ = "0.1.0"
 
 EXIT_USER_ERROR = 2
+# A year: longer nights are runs of their own.
+HOURS_MAX = 24 * 366
 EXIT_INTERRUPTED = 130
 
 
@@ -93,6 +97,109 @@ class LazyGroup(click.Group):
         """Write the command list from the table, importing nothing."""
         with formatter.section("Commands"):
             formatter.write_dl([(name, COMMANDS[name].help) for name in self.list_commands(ctx)])
+
+
+NIGHT_EPILOG = """\b
+Examples:
+  nightkeel night --scenario monsoon-night --hours 12 --store night.db
+  nightkeel night --scenario circuit-apart --json"""
+
+
+@click.command(epilog=NIGHT_EPILOG)
+@click.option("--scenario", "name", default="monsoon-night", show_default=True,
+              help="An invented night; `nightkeel scenarios` lists them.")  # fmt: skip
+@click.option("--hours", type=float, help="Length; the scenario's own when left out.")
+@click.option("--seed", type=int, help="Chance of the scenario; the same seed, the same night.")
+@click.option("--store", type=click.Path(), help="File to write; NAME.db in this folder when left out.")
+@click.option("--profile", default="large", show_default=True, help="small (264 kB) or large (8 MB) board.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object with the figures.")
+def night(
+    name: str, hours: float | None, seed: int | None, store: str | None, profile: str, as_json: bool
+) -> None:
+    """Simulate a night in virtual time into a new store, as fast as it goes (SIMULATED data).
+
+    World, converter, firmware, frames, decoder, pipeline and durable commits are the real ones; only time is
+    not waited for.
+    """
+    import json
+
+    figures = simulate(name, hours, seed, store or f"{name}.db", profile, quiet=as_json)
+    if as_json:
+        click.echo(json.dumps(figures))
+        return
+    for key, value in figures.items():
+        click.echo(f"{key:>16}  {value}")
+
+
+def simulate(
+    name: str,
+    hours: float | None,
+    seed: int | None,
+    store: str,
+    profile: str = "large",
+    start_utc_ms: int | None = None,
+    quiet: bool = False,
+) -> dict[str, int | float | str]:
+    """Play a scenario through board, link and ingest into a new store; return the figures.
+
+    `hours` None: the scenario's length. `wall_s` runs from the first step to the last durable commit.
+    """
+    import time
+    from pathlib import Path
+
+    from firmware_sim import scenarios
+    from firmware_sim.contract import STEP_MS
+    from firmware_sim.rig.rig import Rig
+    from ingest.inline import Inline
+
+    scenario = scenarios.load(name)
+    length_h = scenario.duration_s / 3600 if hours is None else hours
+    if not 0 < length_h <= HOURS_MAX:
+        raise UserError(f"--hours {length_h:g}: write a number above 0, at most {HOURS_MAX}.")
+    if Path(store).exists():
+        raise UserError(f"{store} is there already and stays as it is; name another file with --store.")
+    rig = Rig(scenario, seed, profile=profile, start_utc_ms=start_utc_ms)
+    seconds = max(1, round(length_h * 3600))
+    began = time.perf_counter()
+    host = Inline(store, rig.start_utc_ms, site=scenario.name, bed="1")
+    steps = 1000 // STEP_MS
+    try:
+        with progress_bar(seconds, f"{scenario.name}, {length_h:g} h", quiet) as bar:
+            for second in range(seconds):
+                rig.send(host.feed(rig.run(steps), (second + 1) * 1000, rig.host_ms()))
+                if second % 60 == 59:
+                    bar.update(60)
+        host.close()
+    finally:
+        rig.stop()
+    return figures_of(store, host.counters(), seconds, time.perf_counter() - began)
+
+
+def figures_of(
+    store: str, counters: dict[str, int], seconds: int, wall_s: float
+) -> dict[str, int | float | str]:
+    """Gather what `night --json` prints; lengths in h and s, sizes in bytes."""
+    from pathlib import Path
+
+    from ingest.store.content import content_digest, count
+
+    return {
+        "hours": round(seconds / 3600, 4),
+        "wall_s": round(wall_s, 3),
+        "times_real_time": round(seconds / wall_s, 1),
+        "frames": counters["frames"],
+        "link_bytes": counters["bytes"],
+        "store_bytes": Path(store).stat().st_size,
+        **count(store),
+        "digest": content_digest(store),
+    }
+
+
+def progress_bar(length: int, label: str, quiet: bool) -> "click._termui_impl.ProgressBar[int]":
+    """Return a progress bar on stderr, drawn only where a person looks."""
+    return click.progressbar(
+        length=length, label=label, file=sys.stderr, hidden=quiet or not sys.stderr.isatty(), width=30
+    )
 
 
 EPILOG = """\b

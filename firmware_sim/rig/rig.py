@@ -19,6 +19,7 @@ from firmware_sim.contract import STEP_MS
 from firmware_sim.contract.errors import UserError
 from firmware_sim.rig import runtimes
 from firmware_sim.rig.actors import Actors
+from firmware_sim.rig.persons import Persons
 from firmware_sim.rig.runtimes import Edge, Runtime
 from firmware_sim.scenarios import start_utc
 from firmware_sim.world.plant import Lines, Plant
@@ -64,6 +65,7 @@ class Rig:
         clock = RealTimeClock(self.start_utc_ms, CLOCK_DRIFT_PPM)
         converter = Converter(self.plant.seed & 0x7FFFFFFF, frozenset(CHANNEL_OF[name] for name in fitted))
         self.board = Board(PROFILES[profile], self.plant.seed & 0x7FFFFFFF, clock, converter, key)
+        self.persons = Persons(key, self.board.send, lambda: self.now_ms() // 1000)
         self.actors = Actors(self)
         self.ahead_steps = ahead_steps
         self.trace = trace
@@ -95,7 +97,8 @@ class Rig:
 
     def send(self, data: bytes) -> None:
         """Put bytes from the host on the line."""
-        if data and self.host_is_on:
+        if data and self.host_is_on and self.board.plugged:
+            self.persons.watch(data)
             self.board.send(data)
 
     def inject(self, event: Event) -> None:
@@ -110,6 +113,10 @@ class Rig:
     def now_ms(self) -> int:
         """Return true UTC in ms."""
         return self.start_utc_ms + self.step * STEP_MS
+
+    def host_ms(self) -> int:
+        """Return what the host's clock believes UTC to be, in ms."""
+        return self.now_ms() + round(self.host_clock_offset_s * 1000)
 
     def _look_ahead(self) -> None:
         self.lines = self.plant.advance(self.ahead_steps)
@@ -148,8 +155,11 @@ class Rig:
             except PowerCut:
                 self.actors.torn()
                 return
-        if runtime.up and board.plugged and self.host_is_on:
-            out += runtime.up
+        if runtime.up:
+            if self.persons.hello is None:
+                self.persons.heard(runtime.up)
+            if board.plugged and self.host_is_on:
+                out += runtime.up
         if self.trace is not None and runtime.edges:
             self.trace(step, runtime.edges)
         if runtime.clock_set is not None:
@@ -161,6 +171,7 @@ class Rig:
     def _lose_power(self) -> None:
         self.runtime.stop()
         self.board.die(self.step)
+        self.persons.begin_life()
 
     def cut_power(self, steps: int) -> None:
         """Take the module's power away for some steps."""
