@@ -158,7 +158,8 @@ def sag_energy_s(residual_pu: float, duration_s: float) -> float:
 
 HARMONIC_LIMITS_PERCENT: dict[int, float] = {
     2: 2.0, 3: 5.0, 4: 1.0, 5: 6.0, 6: 0.5, 7: 5.0, 8: 0.5, 9: 1.5, 10: 0.5, 11: 3.5, 12: 0.5, 13: 3.0,
-    14: 0.5, 15: 0.5, 16: 0.5, 17: 2.0, 18: 0.5, 19: 1.5, 20: 0.5, 21: 0.5, 22: 0.5, 23: 1.5, 24: 0.5, 25: 1.5,
+    14: 0.5, 15: 0.5, 16: 0.5, 17: 2.0, 18: 0.5, 19: 1.5, 20: 0.5, 21: 0.5, 22: 0.5, 23: 1.5, 24: 0.5,
+    25: 1.5,
 }  # fmt: skip
 """EN 50160 (quoted): 95 % of a week's 10-min values stay at or below."""
 THD_LIMIT_PERCENT = 8.0
