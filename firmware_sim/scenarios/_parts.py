@@ -43,3 +43,17 @@ def set_up(mode: str = "ventilator", preset: str = "adult") -> tuple[Event, ...]
         at(20, "ups", "switch_to_normal"),
         at(120, "person", "confirm_limits"),
     )
+
+
+def warm() -> dict[str, float]:
+    """Return a plant that has been running for hours, UPS in normal mode."""
+    return {"bed": 1.0, "site_ppm": 945_000.0, "ups_normal": 1.0}
+
+
+def attended(mode: str = "ventilator", preset: str = "adult") -> tuple[Event, ...]:
+    """Return what people do when they take over a plant that runs."""
+    return (
+        at(2, "person", "set_mode", mode=mode),
+        at(3, "person", "set_preset", preset=preset),
+        at(60, "person", "confirm_limits"),
+    )

@@ -7,8 +7,9 @@ SCENARIO = Scenario(
     name="circuit-apart",
     title="Circuit apart",
     description=(
-        "Invented. Two hours of one adult on hanging bellows that go on moving when the circuit comes apart: "
-        "once for 35 s at the tee, once for 8 s (shorter than any delay), once against bed linen."
+        "Invented. Two hours of one adult on hanging bellows that go on moving when the circuit comes "
+        "apart: once for 35 s at the tee, once for 8 s (shorter than any delay), once against bed "
+        "linen."
     ),
     start="2026-05-12T02:00:00",
     duration_s=2 * HOUR,

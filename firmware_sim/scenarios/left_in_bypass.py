@@ -8,7 +8,8 @@ SCENARIO = Scenario(
     title="Left in bypass",
     description=(
         "Invented. The UPS started in bypass and nobody switched it to normal. The mains is good for an "
-        "hour, then restless; a cut of 6 min puts everything out at once, although a full battery stands there."
+        "hour, then restless; a cut of 6 min puts everything out at once, although a full battery "
+        "stands by."
     ),
     start="2026-05-13T20:00:00",
     duration_s=3 * HOUR,

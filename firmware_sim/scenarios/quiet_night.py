@@ -9,8 +9,9 @@ SCENARIO = Scenario(
     name="quiet-night",
     title="A quiet night",
     description=(
-        "Invented. One adult on the bellows, mains a little low before dawn, two short dips that the UPS "
-        "hides, one cough. Shows what a night without trouble looks like, and that few alarms sound."
+        "Invented. One adult on the bellows, mains a little low before dawn, two short dips that the "
+        "UPS hides, one cough. Shows what a night without trouble looks like, and that few alarms "
+        "sound."
     ),
     start="2026-05-11T19:00:00",
     seed=11,

@@ -61,7 +61,7 @@ def choice(*choices: str, default: str | None = None) -> Parameter:
 _FOR = {"duration_s": number(0.0, 0.0, 1e6)}
 _SENSORS = tuple(row[1] for row in CHANNELS)
 _GENERATOR: dict[str, Value] = {
-    "level_pct": 97.0, "thd_pct": 6.0, "wander_hz": 0.35, "wobble_pct": 0.7, "sway_pct": 2.0,
+    "level_pct": 98.5, "thd_pct": 6.0, "wander_hz": 0.35, "wobble_pct": 0.4, "sway_pct": 1.0,
     "frequency_hz": "hz",
 }  # fmt: skip
 _GRID: dict[str, Value] = {
@@ -97,6 +97,7 @@ ACTIONS: dict[str, dict[str, Action]] = {
                 "tau_s": number(0.01, 1e-3, 1),
             },
             moment="ring",
+            observability=INFERABLE,
         ),
         "generator": Action(
             about="The site's generator takes over.",

@@ -4,9 +4,8 @@ One node, where the module's tee sits. Each step solves the node and moves the l
 exponential of that step, so the closed forms of volume control hold to the last digit shown.
 """
 
+import math
 from typing import NamedTuple
-
-import numpy as np
 
 from firmware_sim.world import noise
 from firmware_sim.world.jit import compiled
@@ -128,5 +127,5 @@ def step_circuit(
         keep = decay(dt_s / 0.05)
         kick = noise.bell(noise.stream(seed, noise.STREAM_WATER), tick_ms)
         strength = settings.water_cmh2o * min(abs(flow) / 300.0, 1.0)
-        rattle = state.rattle * keep + strength * kick * np.sqrt(1.0 - keep * keep)
+        rattle = state.rattle * keep + strength * kick * math.sqrt(1.0 - keep * keep)
     return CircuitState(volume, flow, start, end, rattle, shown(state, settings, end, rattle), returned)

@@ -77,6 +77,16 @@ def rings_of(event: Event) -> list[tuple[int, int, int, int]]:
     return [(_sample(event.t_s), int(100.0 * float(parameter(event, "peak_v"))), step, keep)]
 
 
+def ring_truth(event: Event) -> list[Truth]:
+    """Return the record of an oscillation; dips need none, the waves themselves tell."""
+    row = ACTIONS["mains"]["ring"]
+    if event.action != "ring" or row.moment is None:
+        return []
+    ms = round(1000 * event.t_s)
+    details = {name: parameter(event, name) for name in row.params}
+    return [Truth(kind=row.moment, start_ms=ms, end_ms=ms, observability=row.observability, details=details)]
+
+
 def schedules(
     dips: list[tuple[int, int, float]], rings: list[tuple[int, int, int, int]]
 ) -> tuple[np.ndarray, np.ndarray]:
@@ -116,20 +126,25 @@ def apply(event: Event, settings: tick.Settings, state: tick.State, now_ms: int)
     settings = _made_settings(event, action, settings)
     state = _commanded(event, settings, state)
     details = {name: parameter(event, name) for name in action.params}
-    fact = {"start_ms": now_ms, "observability": action.observability, "details": details}
     duration_s = float(details.get("duration_s", 0.0))
-    begins, ends, moments, follow = [], action.ends, [], []
+    begins, moments, follow = [], [], []
+
+    def record(kind: str, end_ms: int | None) -> Truth:
+        return Truth(
+            kind=kind, start_ms=now_ms, end_ms=end_ms, observability=action.observability, details=details
+        )
+
     if action.begins and event.actor in PLANT_ACTORS:
-        begins = [Truth(kind=action.begins, end_ms=None, **fact)]
+        begins = [record(action.begins, None)]
     elif action.begins:
         # Several sensors may be faulty at once: each record has its own end.
-        moments = [Truth(kind=action.begins, end_ms=now_ms + round(1000 * duration_s), **fact)]
+        moments = [record(action.begins, now_ms + round(1000 * duration_s))]
     if action.moment:
-        moments.append(Truth(kind=action.moment, end_ms=now_ms, **fact))
+        moments.append(record(action.moment, now_ms))
     if action.undo and duration_s > 0:
         follow = [Event(t_s=now_ms / 1000 + duration_s, actor=event.actor, action=action.undo)]
     return Outcome(
-        settings=settings, state=state, begins=tuple(begins), ends=ends, moments=tuple(moments),
+        settings=settings, state=state, begins=tuple(begins), ends=action.ends, moments=tuple(moments),
         follow_up=tuple(follow),
     )  # fmt: skip
 

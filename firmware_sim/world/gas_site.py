@@ -15,7 +15,7 @@ class SiteSettings(NamedTuple):
     """The line between source and sensor."""
 
     volume_ml: float = 250.0
-    diffusion_s: float = 7_200.0
+    diffusion_s: float = 43_200.0
     ambient_pa: float = 101_325.0
 
 

@@ -3,9 +3,8 @@
 Everything slow lives here as floats of + - * /; the samples themselves are integers (`samples.py`).
 """
 
+import math
 from typing import NamedTuple
-
-import numpy as np
 
 from firmware_sim.world import noise
 from firmware_sim.world.jit import compiled
@@ -64,9 +63,9 @@ def step_mains(state: MainsState, settings: MainsSettings, seed: int, ms: int, d
     fast = noise.bell(noise.stream(seed, noise.STREAM_LEVEL), count)
     slow = noise.bell(noise.stream(seed, noise.STREAM_SWAY), count)
     turn = noise.bell(noise.stream(seed, noise.STREAM_FREQUENCY), count)
-    wobble = state.wobble * keep_fast + fast * np.sqrt(1.0 - keep_fast * keep_fast)
-    sway = state.sway * keep_slow + slow * np.sqrt(1.0 - keep_slow * keep_slow)
-    wander = state.wander_hz * keep_hz + settings.wander_hz * turn * np.sqrt(1.0 - keep_hz * keep_hz)
+    wobble = state.wobble * keep_fast + fast * math.sqrt(1.0 - keep_fast * keep_fast)
+    sway = state.sway * keep_slow + slow * math.sqrt(1.0 - keep_slow * keep_slow)
+    wander = state.wander_hz * keep_hz + settings.wander_hz * turn * math.sqrt(1.0 - keep_hz * keep_hz)
     flicker_turn = (state.flicker_turn + settings.flicker_hz * dt_s) % 1.0
     half = flicker_turn * 2.0 if flicker_turn < 0.5 else flicker_turn * 2.0 - 1.0
     arch = 4.0 * half * (1.0 - half)
@@ -87,4 +86,4 @@ def step_mains(state: MainsState, settings: MainsSettings, seed: int, ms: int, d
 def peak_q8(rms_v: float, thd_pct: float) -> int:
     """Return the peak of the fundamental in 1/256 of 0.01 V, so that the whole wave has `rms_v`."""
     thd = 0.01 * thd_pct
-    return np.int64(rms_v * 100.0 * 256.0 * 1.4142135623730951 / np.sqrt(1.0 + thd * thd))
+    return int(rms_v * 100.0 * 256.0 * 1.4142135623730951 / math.sqrt(1.0 + thd * thd))

@@ -37,7 +37,7 @@ def mix(stream: int, counter: int) -> np.uint64:
 @compiled
 def stream(seed: int, use: int) -> int:
     """Return the stream number of a use."""
-    return np.int64(mix(seed, use))
+    return int(np.int64(mix(seed, use)))
 
 
 @compiled

@@ -19,6 +19,7 @@ from firmware_sim.world import (
     statistics,
     supply_truth,
     tick,
+    truth,
     ups,
     waves,
 )
@@ -127,6 +128,8 @@ class Plant:
             if event.actor == "mains" and event.action in effects.SCHEDULED:
                 self._dips += effects.dips_of(event)
                 self._rings += effects.rings_of(event)
+                for record in effects.ring_truth(event):
+                    self._truth.add(record, record.end_ms)
             else:
                 block = max(int(event.t_s * 1000.0 + 0.5) // BLOCK_MS, self.block)
                 heapq.heappush(self._queue, _Queued(block, self._order, event))
@@ -191,7 +194,9 @@ class Plant:
         self._truth.supply_rows(self._event_rows[: supply.carrier.rows].copy())
         if breathing.breath.rows:
             self._truth.breath_rows.append(self._breath_rows[: breathing.breath.rows].copy())
-        self._truth.states += [tuple(map(int, row)) for row in self._state_rows[: supply.rows]]
+        self._truth.states += [
+            (int(row[0]), int(row[1]), int(row[2])) for row in self._state_rows[: supply.rows]
+        ]
         self.state = self.state._replace(
             supply=supply._replace(carrier=supply.carrier._replace(rows=0), rows=0),
             breathing=breathing._replace(breath=breathing.breath._replace(rows=0)),
@@ -199,9 +204,10 @@ class Plant:
 
     def _watch(self, first: int, lines: dict[str, np.ndarray]) -> None:
         """Keep the true intervals that follow from lines and flags."""
+        runs, oxygen = self._truth.intervals, lines["oxygen_ppm"]
         masks = {
-            "purity_below_82": lines["oxygen_ppm"] < 820_000,
-            "purity_below_70": lines["oxygen_ppm"] < 700_000,
+            "purity_below_82": truth.held_below(oxygen, 820_000, 830_000, runs["purity_below_82"].standing),
+            "purity_below_70": truth.held_below(oxygen, 700_000, 710_000, runs["purity_below_70"].standing),
             "oxygen_flow_stopped": lines["flow_ok"] == 0,
             "concentrator_stopped": self._flags & tick.FLAG_CONCENTRATOR == 0,
             "cylinder_feeding": self._flags & tick.FLAG_CYLINDER != 0,
@@ -209,7 +215,7 @@ class Plant:
             "module_dark": lines["rail_mv"] == 0,
         }
         for kind, mask in masks.items():
-            self._truth.intervals[kind].feed(first * BLOCK_MS, BLOCK_MS, mask)
+            runs[kind].feed(first * BLOCK_MS, BLOCK_MS, mask)
 
     def truth(self) -> list[Truth]:
         """Return what happened so far, by start time; what lasts has no end."""

@@ -125,18 +125,18 @@ def step_samples(
             ring_at = waves.rings[next_ring, 0]
         peak += slope
         k = np.uint64(phase_in >> PHASE_TO_INDEX)  # unsigned: no test for a negative index
-        shape = np.int64(sine[k]) + ((np.int64(mains_shape[k]) * drive.thd_in_q15) >> 13)
+        shape = int(sine[k]) + ((int(mains_shape[k]) * drive.thd_in_q15) >> 13)
         v = (((peak * factor) >> 16) * shape + (1 << 22)) >> 23
         if ring != 0:
-            v += ((ring >> 16) * np.int64(sine[ring_phase >> PHASE_TO_INDEX])) >> 15
+            v += ((ring >> 16) * int(sine[ring_phase >> PHASE_TO_INDEX])) >> 15
             ring_phase = (ring_phase + waves.rings[next_ring - 1, 2]) & PHASE_MASK
             ring = (ring * waves.rings[next_ring - 1, 3]) >> 16
         x = np.uint64(n) * _NOISE_STEP + base
         x = (x ^ (x >> _U32)) * _NOISE_MIX
-        v += np.int64((x >> _U40) & _U15) - np.int64((x >> _U48) & _U15)
+        v += int(np.int64((x >> _U40) & _U15)) - int(np.int64((x >> _U48) & _U15))
         if drive.out_kind == OUT_OWN:
             k = np.uint64(phase_out >> PHASE_TO_INDEX)
-            shape = np.int64(sine[k]) + ((np.int64(inverter_shape[k]) * drive.thd_out_q15) >> 13)
+            shape = int(sine[k]) + ((int(inverter_shape[k]) * drive.thd_out_q15) >> 13)
             w = (drive.peak_out_q8 * shape + (1 << 22)) >> 23
             after = phase_out + step_out
         else:

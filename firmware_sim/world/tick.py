@@ -5,6 +5,7 @@ breaths), then the slow parts once (battery, concentrator, cylinder, gas, cell).
 is the value of the step before.
 """
 
+import math
 from typing import NamedTuple
 
 import numpy as np
@@ -124,13 +125,13 @@ class Out(NamedTuple):
 @compiled
 def per_cent(mean_square: int, nominal_v: float) -> float:
     """Return an rms in per cent of nominal from its square in (0.01 V)²."""
-    return np.sqrt(np.float64(mean_square)) / nominal_v
+    return math.sqrt(float(mean_square)) / nominal_v
 
 
 @compiled
 def square_at(pct: float, nominal_v: float) -> int:
     """Return the square in (0.01 V)² of a share of nominal."""
-    return np.int64(pct * pct * nominal_v * nominal_v)
+    return int(pct * pct * nominal_v * nominal_v)
 
 
 @compiled
@@ -143,13 +144,13 @@ def drive_of(settings: Settings, state: Supply) -> samples.Drive:
     near = abs(state.mains.frequency_hz - m.nominal_hz) < u.sync_hz
     return samples.Drive(
         mains.peak_q8(0.01 * state.mains.level_pct * v, m.thd_pct),
-        np.int64(state.mains.frequency_hz * _HZ_TO_STEP),
-        np.int64(m.thd_pct * 327.68),
+        int(state.mains.frequency_hz * _HZ_TO_STEP),
+        int(m.thd_pct * 327.68),
         kind,
-        np.int64(65536.0 * ups.follow_gain(state.ups, u, input_pct)) if kind == samples.OUT_FOLLOWS else 0,
+        int(65536.0 * ups.follow_gain(state.ups, u, input_pct)) if kind == samples.OUT_FOLLOWS else 0,
         mains.peak_q8(0.01 * u.output_pct * v, u.output_thd_pct),
-        np.int64(u.output_thd_pct * 327.68),
-        np.int64(m.nominal_hz * (1.0 + 1e-6 * u.crystal_ppm) * _HZ_TO_STEP),
+        int(u.output_thd_pct * 327.68),
+        int(m.nominal_hz * (1.0 + 1e-6 * u.crystal_ppm) * _HZ_TO_STEP),
         1 if state.ups.input_ok != 0 and near and u.breaker != 0 else 0,
         u.breaker,
         square_at(100.0, v),
@@ -265,15 +266,15 @@ def step_slow(settings: Settings, state: State) -> State:
 def write_block(settings: Settings, state: State, out: Out, i: int, surge_v: float) -> None:
     """Write the lines that have one value a block."""
     supply, gas = state.supply, state.gas
-    supply_v = np.sqrt(np.float64(supply.carrier.mean_square_out)) * 0.01
-    out.oxygen_ppm[i] = np.int32(gas.site.oxygen_ppm)
+    supply_v = math.sqrt(float(supply.carrier.mean_square_out)) * 0.01
+    out.oxygen_ppm[i] = int(gas.site.oxygen_ppm)
     out.flow_ok[i] = 1 if gas.site.flow_l_min > 0.2 else 0
-    out.product_pressure_pa[i] = np.int32(concentrator.outlet_pa(gas.concentrator))
-    out.battery_cv[i] = np.int32(100.0 * supply.ups.battery_v)
-    out.ups_output_ma[i] = np.int32(1000.0 * supply.ups.load_w / supply_v) if supply_v > 20.0 else 0
+    out.product_pressure_pa[i] = int(concentrator.outlet_pa(gas.concentrator))
+    out.battery_cv[i] = int(100.0 * supply.ups.battery_v)
+    out.ups_output_ma[i] = int(1000.0 * supply.ups.load_w / supply_v) if supply_v > 20.0 else 0
     out.ups_contact[i] = supply.true_state
-    out.surge_peak_v[i] = np.int32(clip(surge_v, 0.0, 20_000.0))
-    out.ambient_pa[i] = np.int32(settings.site.ambient_pa)
+    out.surge_peak_v[i] = int(clip(surge_v, 0.0, 20_000.0))
+    out.ambient_pa[i] = int(settings.site.ambient_pa)
     out.rail_mv[i] = state.module.rail_mv
     drive = sources.drive_share(gas.concentrator, gas.cylinder, settings.cylinder)
     out.plant_flags[i] = (
@@ -286,7 +287,7 @@ def write_block(settings: Settings, state: State, out: Out, i: int, surge_v: flo
 @compiled
 def micro(cmh2o: float) -> int:
     """Return a pressure in 0.001 cmH2O, held within what any sensor survives."""
-    return np.int32(np.floor(clip(cmh2o, -200.0, 400.0) * 1000.0 + 0.5))
+    return math.floor(clip(cmh2o, -200.0, 400.0) * 1000.0 + 0.5)
 
 
 def build(source_digest: str):  # type: ignore[no-untyped-def]

@@ -48,7 +48,13 @@ def sample_ms(sample: int) -> int:
 def supply_record(event: FoundEvent, tap: int, nominal_v: float) -> Truth:
     """Turn a found supply event into a record; its convention is that of `supply_truth`."""
     residual = float(np.sqrt(event.residual_mean_square)) / nominal_v
-    details: dict[str, Any] = {"start_sample": event.start, "end_sample": event.end}
+    threshold = supply_truth.SWELL_ABOVE_PCT if event.kind == "swell" else supply_truth.DIP_BELOW_PCT
+    details: dict[str, Any] = {
+        "start_sample": event.start,
+        "end_sample": event.end,
+        # Within the 1 % that a class S instrument may be wrong (IEC 61000-4-30, from memory).
+        "marginal": abs(residual - threshold) < 1.0,
+    }
     if event.cut_start is not None:
         details["cut_start_ms"] = sample_ms(event.cut_start)
         details["cut_end_ms"] = None if event.cut_end is None else sample_ms(event.cut_end)
@@ -70,9 +76,14 @@ class Intervals:
         self.observability = observability
         self.spans: list[tuple[int, int | None]] = []
 
+    @property
+    def standing(self) -> bool:
+        """Whether the last run lasts."""
+        return bool(self.spans) and self.spans[-1][1] is None
+
     def feed(self, first_ms: int, step_ms: int, mask: np.ndarray) -> None:
         """Add one run of samples that starts at `first_ms`."""
-        standing = bool(self.spans) and self.spans[-1][1] is None
+        standing = self.standing
         edges = np.flatnonzero(np.diff(np.concatenate(([standing], mask))))
         for edge in edges:
             at = first_ms + int(edge) * step_ms
@@ -90,6 +101,14 @@ class Intervals:
         ]
 
 
+def held_below(values: np.ndarray, limit: float, clear: float, held: bool) -> np.ndarray:
+    """Return where values are below `limit`, held until they reach `clear`; `held` is the state before."""
+    change = np.where(values < limit, 1, np.where(values >= clear, -1, 0))
+    change = np.concatenate(([1 if held else -1], change))
+    last = np.maximum.accumulate(np.where(change != 0, np.arange(len(change)), 0))
+    return np.asarray(change[last][1:] > 0)
+
+
 class TruthLog:
     """All that happened so far."""
 
@@ -105,7 +124,7 @@ class TruthLog:
             "oxygen_flow_stopped": Intervals("oxygen_flow_stopped", INFERABLE),
             "concentrator_stopped": Intervals("concentrator_stopped", INFERABLE),
             "cylinder_feeding": Intervals("cylinder_feeding", INFERABLE),
-            "drive_lost": Intervals("drive_lost"),
+            "drive_lost": Intervals("drive_lost", INFERABLE),
             "module_dark": Intervals("module_dark"),
         }
 

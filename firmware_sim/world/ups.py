@@ -5,9 +5,8 @@ goes to bypass on overload or an inverter fault, dies when empty, and comes back
 Window 69.6-130.4 % of rated, about 20 min at the usual load (common practice).
 """
 
+import math
 from typing import NamedTuple
-
-import numpy as np
 
 from firmware_sim.contract import channels
 from firmware_sim.world.jit import compiled
@@ -58,9 +57,9 @@ class UpsSettings(NamedTuple):
     """Inner resistance of the whole string."""
     cutoff_v: float = 42.0
     charge_a: float = 0.7
-    fast_share: float = 0.55
+    fast_share: float = 0.37
     """Charge at hand at once; the rest seeps (kinetic battery model, Manwell and McGowan; from memory)."""
-    seep_per_h: float = 1.2
+    seep_per_h: float = 0.8
     efficiency: float = 0.9
     own_w: float = 22.0
 
@@ -74,8 +73,8 @@ class UpsState(NamedTuple):
     restart_s: float = 0.0
     gap: int = 0
     overload: float = 0.0
-    fast_ah: float = 3.85
-    slow_ah: float = 3.15
+    fast_ah: float = 2.59
+    slow_ah: float = 4.41
     battery_v: float = 51.6
     load_w: float = 0.0
     empty: int = 0
@@ -88,7 +87,7 @@ def step_mode(state: UpsState, settings: UpsSettings, c: Carrier, nominal_hz: fl
     input_ok = state.input_ok
     if c.outside_halves >= 2:
         input_ok = 0
-    elif c.inside_halves >= np.int64(settings.return_delay_s * 2.0 * nominal_hz):
+    elif c.inside_halves >= int(settings.return_delay_s * 2.0 * nominal_hz):
         input_ok = 1
     # An instant return while the input never left the window.
     alive = c.inside_halves > 0
@@ -161,7 +160,7 @@ def step_battery(
         if room <= 0.0 or state.fast_ah <= 0.0:
             empty = 1
         else:
-            current_a = (open_v - np.sqrt(room)) / (2.0 * settings.cell_ohm)
+            current_a = (open_v - math.sqrt(room)) / (2.0 * settings.cell_ohm)
             battery_v = open_v - settings.cell_ohm * current_a
             taken_ah = current_a * dt_s / 3600.0
             if battery_v < settings.cutoff_v:
