@@ -2,6 +2,7 @@
 
 from firmware_sim.contract import NONE, REVISION, frames
 from firmware_sim.contract import messages as m
+from firmware_sim.contract.settings import ID_OF
 
 # Steps without a word from the host after which hello is said again and again.
 BEACON_STEPS = 100
@@ -49,6 +50,11 @@ class Link:
         self.nominal_v = 0
         self.nominal_hz = 0
         self.hello_due = True
+
+    def nominal(self, settings):
+        """Say the nominal supply of these settings in the hello."""
+        self.nominal_v = settings[ID_OF["supply.nominal_voltage"]]
+        self.nominal_hz = settings[ID_OF["supply.nominal_frequency"]]
 
     def receive(self):
         """Take in the host's frames; return a list of (SET_CLOCK or COMMAND, values, tail)."""

@@ -5,13 +5,14 @@ from typing import TYPE_CHECKING
 
 from firmware_sim.board import faults
 from firmware_sim.contract import STEP_MS
+from firmware_sim.rig.persons import command_of
 from firmware_sim.world.actions import PLANT_ACTORS
 from firmware_sim.world.scenario import Event, parameter
 
 if TYPE_CHECKING:
     from firmware_sim.rig.rig import Rig
 
-PAUSE, ACKNOWLEDGE = 0, 1
+BUTTONS = {"pause": 0, "acknowledge": 1}
 NEVER = 1 << 60
 STEPS_A_SECOND = 1000 // STEP_MS
 
@@ -46,7 +47,10 @@ class Actors:
         """Play all that is due."""
         while self.queue and self.queue[0][0] <= self.rig.step:
             event = heapq.heappop(self.queue)[2]
-            getattr(self, f"_{event.actor}_{event.action}")(event)
+            if event.actor == "person":
+                self._person(event)
+            else:
+                getattr(self, f"_{event.actor}_{event.action}")(event)
         self.next_step = self.queue[0][0] if self.queue else NEVER
 
     def _later(self, event: Event, action: str, **params: float | str) -> None:
@@ -60,12 +64,14 @@ class Actors:
         """Go dark: the power cut came in the middle of a write."""
         self.rig.cut_power(self.torn_steps)
 
-    # Persons at the module.
-    def _person_pause(self, event: Event) -> None:
-        self.rig.board.press(PAUSE, self.rig.step)
-
-    def _person_acknowledge(self, event: Event) -> None:
-        self.rig.board.press(ACKNOWLEDGE, self.rig.step)
+    def _person(self, event: Event) -> None:
+        if event.action in BUTTONS:
+            self.rig.board.press(BUTTONS[event.action], self.rig.step)
+            return
+        word = next((str(value) for value in event.params.values()), "")
+        command = command_of(event.action, word)
+        assert command is not None, f"nobody plays person {event.action}"
+        self.rig.persons.tell(*command)
 
     # The board.
     def _board_sensor(self, event: Event) -> None:
