@@ -35,7 +35,7 @@ class Annotations:
         utc_end: int | None = None,
         data: Mapping[str, object] | None = None,
     ) -> int:
-        """Write a new mark, return its number. On recorded time it keeps its tick, whatever the clock says."""
+        """Write a new mark, return its number. On recorded time it keeps its tick, whatever the date."""
         _check(kind, author, text)
         with self._writer.transaction() as connection:
             boot, tick = _place(connection, module, utc)

@@ -7,7 +7,9 @@ from ingest.store.reader.base import Base
 from ingest.store.reader.rows import AlarmInterval, AlarmTransition, Boot
 from ingest.store.schema import SEQ_BITS
 
-RAISED, CLEARED, ACKNOWLEDGED = (TRANSITIONS.index(name) for name in ("raised", "cleared", "acknowledged"))
+RAISED, CLEARED, ACKNOWLEDGED, LATCHED, RESTORED = (
+    TRANSITIONS.index(name) for name in ("raised", "cleared", "acknowledged", "latched", "restored")
+)
 
 _COLUMNS = 'id, tick, "row", "transition", priority, flags, value, "limit", cause'
 
@@ -67,7 +69,7 @@ def _join(changes: list[AlarmTransition], boot: Boot, newest: bool) -> list[Alar
     standing: dict[int, list[AlarmTransition]] = {}
     out = []
     for change in changes:
-        if change.row not in standing and change.transition != RAISED:
+        if change.row not in standing and change.transition not in (RAISED, RESTORED):
             continue
         chain = standing.setdefault(change.row, [])
         chain.append(change)
@@ -81,12 +83,15 @@ def _join(changes: list[AlarmTransition], boot: Boot, newest: bool) -> list[Alar
 def _interval(chain: list[AlarmTransition], end: int | None, cut: bool) -> AlarmInterval:
     first = chain[0]
     acknowledged = next((one.t for one in chain if one.transition == ACKNOWLEDGED), None)
+    turns = [one for one in chain if one.transition in (RAISED, LATCHED)]
+    gone = turns[-1].t if turns and turns[-1].transition == LATCHED else None
     return AlarmInterval(
         row=first.row,
         priority=max(one.priority for one in chain),
         start=first.t,
         end=end,
         cut=cut,
+        gone=gone,
         acknowledged=acknowledged,
         cause=first.cause,
         transitions=tuple(chain),

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from firmware_sim.contract import channels
+from firmware_sim.contract import SUPPLY_RATE_HZ, channels
 from ingest.store.reader.base import Base, unpack_tail
 from ingest.store.reader.rows import (
     Boot,
@@ -78,30 +78,44 @@ def _events_of_boot(base: Base, boot: Boot, low: int, high: int) -> list[SupplyE
 
 def captures(base: Base, module: int, start: int, end: int, kind: int | None) -> list[Capture]:
     """Return the waveform captures that begin in [start, end); `kind` None: all kinds."""
-    parts: dict[tuple[int, ...], list[tuple[Any, ...]]] = {}
-    boots: dict[int, Boot] = {}
+    built = []
     # A capture begins up to its own length before its first record was made, and is sent over some seconds.
     for boot, low, high in base.spans("capture", module, start, end + 60_000):
-        boots[boot.id] = boot
-        for row in base.rows(
+        found = base.rows(
             'SELECT id, capture_id, event_id, kind, tap, part, parts, start_tick, start_us, gain, "offset", '
             "codes FROM capture WHERE id >= ? AND id < ? ORDER BY id",
             (low, high),
-        ):
-            if kind is None or row[3] == kind:
-                parts.setdefault((boot.id, row[1], row[4], row[7]), []).append(row)
-    built = (_capture(boots[key[0]], rows) for key, rows in parts.items())
+        )
+        wanted = [row for row in found if kind is None or row[3] == kind]
+        built += [_capture(boot, parts) for parts in _gather(wanted)]
     return sorted((one for one in built if start <= one.start < end), key=lambda one: (one.start, one.tap))
 
 
-def _capture(boot: Boot, rows: list[tuple[Any, ...]]) -> Capture:
-    row = rows[0]
-    by_part = {one[5]: np.frombuffer(one[11], "<i2") for one in rows}
+def _gather(found: list[tuple[Any, ...]]) -> list[dict[int, tuple[Any, ...]]]:
+    # Parts of one capture follow each other; its number comes back after 65 536 others.
+    groups: list[dict[int, tuple[Any, ...]]] = []
+    newest: dict[tuple[int, int], dict[int, tuple[Any, ...]]] = {}
+    for row in found:
+        key, part = (row[1], row[4]), row[5]
+        group = newest.get(key)
+        if group is None or part in group:
+            group = newest[key] = {}
+            groups.append(group)
+        group[part] = row
+    return groups
+
+
+def _capture(boot: Boot, parts: dict[int, tuple[Any, ...]]) -> Capture:
+    first = min(parts)
+    row = parts[first]
     count = row[6]
-    usual = max(len(codes) for codes in by_part.values())
-    codes = np.concatenate([by_part.get(part, np.zeros(usual, np.int16)) for part in range(count)])
+    codes_of = {part: np.frombuffer(one[11], "<i2") for part, one in parts.items()}
+    usual = max(len(codes) for part, codes in codes_of.items() if part < count - 1 or len(codes_of) == 1)
+    codes = np.concatenate([codes_of.get(part, np.zeros(usual, np.int16)) for part in range(count)])
     gain = row[9] / 16384
     volts = (codes.astype(np.float64) - row[10]) * (gain * VOLTS_PER_CODE)
+    # Each part carries the time of its own first code.
+    began = boot.utc(row[7]) + row[8] / 1000 - first * usual * 1000 / SUPPLY_RATE_HZ
     return Capture(
         id=row[0],
         boot=boot.id,
@@ -109,12 +123,12 @@ def _capture(boot: Boot, rows: list[tuple[Any, ...]]) -> Capture:
         event_id=row[2],
         kind=row[3],
         tap=row[4],
-        start=boot.utc(row[7]) + row[8] / 1000,
+        start=began,
         gain=gain,
         offset=row[10],
         codes=codes,
         volts=volts,
-        complete=len(by_part) == count,
+        complete=len(parts) == count,
     )
 
 
@@ -145,23 +159,32 @@ def supply_cycles(base: Base, module: int, start: int, end: int, tap: int) -> Cy
     times: list[NDArray[np.int64]] = []
     values: list[NDArray[np.float64]] = []
     flags: list[NDArray[np.bool_]] = []
-    for boot, low, high in base.spans("supply_cycles", module, start, end):
-        for tick, count_in, count_out, flagged_in, flagged_out, rms in base.rows(
-            "SELECT tick, count_in, count_out, flagged_in, flagged_out, rms FROM supply_cycles "
-            "WHERE id >= ? AND id < ? ORDER BY id",
+    for boot, low, high in base.spans("supply_cycles", module, start, end + 1000):
+        found = base.rows(
+            "SELECT tick, count_in, count_out, flagged_in, flagged_out, length(rms) / 2, rms "
+            "FROM supply_cycles WHERE id >= ? AND id < ? ORDER BY id",
             (low, high),
-        ):
-            first, count = (0, count_in) if tap == 0 else (count_in, count_out)
-            marked = flagged_in if tap == 0 else flagged_out
-            value = unpack_tail(rms, "H?", 100)[first : first + count]
-            place = np.arange(len(value))
-            times.append(boot.utc_array(tick - 1000 + (2 * place + 1) * 1000 // (2 * max(len(value), 1))))
-            values.append(value)
-            flags.append((marked >> place & 1).astype(bool))
+        )
+        if not found:
+            continue
+        ticks, count_in, count_out, flagged_in, flagged_out, sizes = np.array(
+            [row[:6] for row in found], np.int64
+        ).T
+        first, counts = (np.zeros_like(count_in), count_in) if tap == 0 else (count_in, count_out)
+        counts = np.clip(sizes - first, 0, counts)
+        place = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+        rms = unpack_tail(b"".join(row[6] for row in found), "H?", 100)
+        values.append(rms[np.repeat(np.cumsum(sizes) - sizes + first, counts) + place])
+        within = (2 * place + 1) * 1000 // (2 * np.repeat(counts, counts))
+        times.append(boot.utc_array(np.repeat(ticks - 1000, counts) + within))
+        marked = np.repeat(flagged_in if tap == 0 else flagged_out, counts)
+        flags.append((marked >> place & 1).astype(bool))
+    t = np.concatenate(times) if times else np.empty(0, np.int64)
+    keep = (t >= start) & (t < end)
     return Cycles(
-        t=np.concatenate(times) if times else np.empty(0, np.int64),
-        rms=np.concatenate(values) if values else np.empty(0),
-        flagged=np.concatenate(flags) if flags else np.empty(0, bool),
+        t=t[keep],
+        rms=(np.concatenate(values) if values else np.empty(0))[keep],
+        flagged=(np.concatenate(flags) if flags else np.empty(0, bool))[keep],
     )
 
 

@@ -151,7 +151,7 @@ class AlarmInterval:
     """One standing of an alarm row, from activation to clearing; `end` None while it stands.
 
     `cut` tells that its end was not seen: the module lost power, or the data ends. `transitions` holds all
-    of it, oldest first.
+    of it, oldest first. `gone` is when the condition ended though the row stays latched, None otherwise.
     """
 
     row: int
@@ -162,6 +162,7 @@ class AlarmInterval:
     acknowledged: int | None
     cause: int | None
     transitions: tuple[AlarmTransition, ...]
+    gone: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -67,7 +67,8 @@ def _seconds(base: Base, module: int, start: int, end: int, names: Sequence[str]
     columns = list(dict.fromkeys(column for name in names for column in QUANTITIES[name]))
     listed = ", ".join(columns)
     times, parts = [], []
-    for boot, low, high in base.spans("trend", module, start, end):
+    # A second belongs to the window that holds its middle.
+    for boot, low, high in base.spans("trend", module, start + SECOND_MS // 2, end + SECOND_MS // 2):
         found = base.rows(
             f"SELECT tick, {listed} FROM trend WHERE id >= ? AND id < ? ORDER BY id", (low, high)
         )
