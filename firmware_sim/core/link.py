@@ -7,7 +7,7 @@ from firmware_sim.contract.settings import ID_OF
 # Steps without a word from the host after which hello is said again and again.
 BEACON_STEPS = 100
 # Steps without progress of the acknowledgement, the host being alive, after which all is sent again.
-RESEND_STEPS = 300
+RESEND_STEPS = 1200
 # A hello_request after such a silence comes from a host that was away: it gets all from the oldest again.
 AWAY_STEPS = 30
 # A host that repeats its wish within this many steps is served once.
