@@ -74,6 +74,22 @@ def stuff(data):
 
 def unstuff(data):
     """Return the bytes of a COBS block (without delimiter), or None when it is malformed."""
+    # Where no run is longer than 253 bytes, each code byte is a zero of the data in its own place.
+    out = bytearray(data)
+    at = 0
+    size = len(data)
+    while at < size:
+        code = data[at]
+        if code == 0:
+            return None
+        if code == 255:
+            return _unstuff_long(data)
+        out[at] = 0
+        at += code
+    return bytes(out[1:]) if at == size else None
+
+
+def _unstuff_long(data):
     out = bytearray()
     at = 0
     size = len(data)
