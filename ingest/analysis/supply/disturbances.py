@@ -250,7 +250,7 @@ def _spectrum(f: Features) -> Floats:
 
 @cache
 def _notch_patterns() -> tuple[Floats, Floats, Floats]:
-    """Give the patterns of equal cuts with orders 0 to 9 taken out, their lengths, and the base of those orders."""
+    """Give patterns of equal cuts with orders 0 to 9 taken out, their lengths, and the base of the orders."""
     point = np.arange(FOLD)
     angle = 2 * np.pi * point[:, None] / FOLD * np.arange(1, FITTED_ORDERS + 1)
     base, _ = np.linalg.qr(np.column_stack((np.ones(FOLD), np.cos(angle), np.sin(angle))))
@@ -267,7 +267,7 @@ def _notch_patterns() -> tuple[Floats, Floats, Floats]:
 
 
 def is_notch(f: Features, limits: Limits) -> bool:
-    """1, 2, 4 or 6 equal cuts toward zero explain 45 % of the typical cycle beyond order 9, 0.05 deep or more."""
+    """1, 2, 4 or 6 equal cuts toward zero, 0.05 deep, explain 45 % of the typical cycle beyond order 9."""
     patterns, size, base = _notch_patterns()
     rest = f.typical - base @ (base.T @ f.typical)
     match = patterns @ rest / size

@@ -12,6 +12,7 @@ import numpy as np
 
 from ingest.analysis.supply.compiled import Floats
 from ingest.analysis.supply.records import Gap
+from ingest.analysis.supply.spans import merged, taken_s
 
 DAY_S, HOUR_S = 86400.0, 3600.0
 SEED, RESAMPLES = 20240229, 2000
@@ -52,15 +53,9 @@ class TimeBetweenFailures:
     coverage_percent: float
 
 
-def merged(spans: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
-    """Join overlapping spans, sorted."""
-    out: list[tuple[float, float]] = []
-    for start, end in sorted(spans):
-        if out and start <= out[-1][1]:
-            out[-1] = (out[-1][0], max(out[-1][1], end))
-        else:
-            out.append((start, end))
-    return out
+def _dark(gaps: Sequence[Gap]) -> list[tuple[float, float]]:
+    """Give the times without data."""
+    return [(gap.start_s, gap.end_s) for gap in gaps]
 
 
 def spells(
@@ -68,7 +63,7 @@ def spells(
 ) -> list[Spell]:
     """Cut the period into times of good supply. outages are (start, end)."""
     marks = [(start, end, "failure") for start, end in merged(outages)]
-    marks += [(start, end, "gap") for start, end in merged([(g.start_s, g.end_s) for g in gaps])]
+    marks += [(start, end, "gap") for start, end in merged(_dark(gaps))]
     found: list[Spell] = []
     at, seen = begin_s, False
     for start, end, why in sorted(marks):
@@ -102,14 +97,11 @@ def _by_day(
 ) -> tuple[Floats, Floats]:
     """Give failures begun and hours of watched good supply, day by day from begin."""
     edges = np.append(np.arange(begin_s, end_s, DAY_S), end_s)
-    lost = merged([*outages, *((g.start_s, g.end_s) for g in gaps)])
-    covered = np.zeros(len(edges))
-    for start, end in lost:
-        covered += np.clip(edges, start, end) - start
-    dark = merged([(g.start_s, g.end_s) for g in gaps])
+    lost = taken_s([*outages, *_dark(gaps)], edges)
+    dark = merged(_dark(gaps))
     begun = [s for s, _ in outages if begin_s <= s < end_s and not any(a <= s < b for a, b in dark)]
     counts, _ = np.histogram(begun, bins=edges)
-    return counts.astype(np.float64), (np.diff(edges) - np.diff(covered)) / HOUR_S
+    return counts.astype(np.float64), (np.diff(edges) - lost) / HOUR_S
 
 
 def block_days_for(days: int) -> int:
@@ -140,8 +132,8 @@ def time_between_failures(
     failures, exposure = int(counts.sum()), float(hours.sum())
     found = spells(joined, begin_s, end_s, gaps)
     block = block_days_for(len(counts))
-    dark_h = sum(b - a for a, b in merged([(g.start_s, g.end_s) for g in gaps])) / HOUR_S
-    total_h = (end_s - begin_s) / HOUR_S
+    total_s = end_s - begin_s
+    dark_s = float(taken_s(_dark(gaps), np.array([begin_s, end_s]))[0])
     low = high = None
     if failures:
         sums = resampled_sums(np.column_stack((counts, hours)), block, seed)
@@ -159,7 +151,7 @@ def time_between_failures(
         per_day=24.0 / mean if mean else None, per_day_low=24.0 / high if high else None,
         per_day_high=24.0 / low if low else None,
         clustering=float(counts.var(ddof=1) / counts.mean()) if failures and len(counts) > 1 else None,
-        block_days=block, coverage_percent=100.0 * (1.0 - dark_h / total_h) if total_h > 0 else 0.0,
+        block_days=block, coverage_percent=100.0 * (1.0 - dark_s / total_s) if total_s > 0 else 0.0,
     )  # fmt: skip
 
 
@@ -185,12 +177,8 @@ def availability(
     """Give availability. The bounds count all unwatched time as out, and as supplied."""
     joined = merged(outages)
     edges = np.append(np.arange(begin_s, end_s, DAY_S), end_s)
-    dark, lost = np.zeros(len(edges)), np.zeros(len(edges))
-    for start, end in merged([(g.start_s, g.end_s) for g in gaps]):
-        dark += np.clip(edges, start, end) - start
-    for start, end in merged([*joined, *((g.start_s, g.end_s) for g in gaps)]):
-        lost += np.clip(edges, start, end) - start
-    watched, up = np.diff(edges) - np.diff(dark), np.diff(edges) - np.diff(lost)
+    watched = np.diff(edges) - taken_s(_dark(gaps), edges)
+    up = np.diff(edges) - taken_s([*joined, *_dark(gaps)], edges)
     total, seen, good = end_s - begin_s, float(watched.sum()), float(up.sum())
     low = high = None
     if seen > 0.0:

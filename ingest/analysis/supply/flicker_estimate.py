@@ -21,7 +21,7 @@ NEEDED_S = 600.0 + flicker.SETTLE_S
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Estimate:
-    """Give an estimated Pst, or None with the reason."""
+    """Give an estimated Pst, or None with the reason, one of REASONS."""
 
     pst: float | None
     error_percent: float
@@ -35,15 +35,15 @@ def _unavailable(reason: str) -> Estimate:
 def estimate(rows: HalfCycles, lamp: flicker.Lamp) -> Estimate:
     """Estimate Pst of the last 10 min of unbroken half cycles; the first minute lets the filters settle."""
     if not len(rows) or rows.end_s[-1] - rows.end_s[0] < NEEDED_S - 1.0:
-        return _unavailable(f"not available: needs {NEEDED_S:.0f} s of half-cycle values without a gap")
+        return _unavailable("too short")
     spacing = np.diff(rows.end_s)
     if spacing.max() > 1.7 * np.median(spacing):
-        return _unavailable("not available: half-cycle values are missing inside the interval")
+        return _unavailable("values missing")
     if rows.held.any() or rows.clipped.any():
-        return _unavailable("not available: an interruption or clipping lies inside the interval")
+        return _unavailable("interrupted or clipped")
     pinst = _pinst(rows.rms_v, float(1.0 / spacing.mean()), lamp)
     last = pinst[-round(600.0 * flicker.PINST_HZ) :]
-    return Estimate(pst=flicker.pst_of(last), error_percent=ERROR_PERCENT, reason="estimated from Urms(1/2)")
+    return Estimate(pst=flicker.pst_of(last), error_percent=ERROR_PERCENT, reason="")
 
 
 def _pinst(rms_v: Floats, rate_hz: float, lamp: flicker.Lamp) -> Floats:

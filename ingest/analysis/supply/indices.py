@@ -9,6 +9,7 @@ import numpy as np
 from ingest.analysis.supply.classify import SHORT_INTERRUPTION_S
 from ingest.analysis.supply.compiled import Floats
 from ingest.analysis.supply.records import Figure, Gap, SupplyEvent, watched_s
+from ingest.analysis.supply.spans import taken_s
 from ingest.analysis.supply.windows import HalfCycles
 
 DAY_S, HOUR_S = 86400.0, 3600.0
@@ -34,9 +35,7 @@ def sarfi(events: Sequence[SupplyEvent], percent: float) -> int:
 def rate_figure(name: str, count: int, seconds: float, per_s: float, unit: str, coverage: float) -> Figure:
     """Give a count as a rate of the time watched."""
     if seconds <= 0.0:
-        return Figure(
-            name=name, value=None, unit=unit, coverage_percent=coverage, reason="no time was watched"
-        )
+        return Figure(name=name, value=None, unit=unit, coverage_percent=coverage, reason="nothing measured")
     return Figure(name=name, value=count * per_s / seconds, unit=unit, coverage_percent=coverage)
 
 
@@ -121,13 +120,11 @@ def outside_band(
     """Give the per cent of measured time outside nominal +-10 %, with bounds for the whole period."""
     name, coverage = f"time outside +-{100 * part:.0f} %", _coverage(rms_v, covered_s, interval_s)
     if nominal_v is None:
-        reason = "not available: the nominal voltage is unknown"
-        return Figure(name=name, value=None, unit="%", coverage_percent=coverage, reason=reason)
+        return Figure(name=name, value=None, unit="%", coverage_percent=coverage, reason="nominal unknown")
     here = ~np.isnan(rms_v)
     known = float(covered_s[here].sum())
     if known <= 0.0:
-        reason = "not available: nothing was measured"
-        return Figure(name=name, value=None, unit="%", coverage_percent=0.0, reason=reason)
+        return Figure(name=name, value=None, unit="%", coverage_percent=0.0, reason="nothing measured")
     off = np.abs(rms_v[here] / nominal_v - 1.0) > part + 1e-9
     outside, total = float(covered_s[here][off].sum()), interval_s * len(rms_v)
     return Figure(
@@ -171,8 +168,8 @@ def week_map(
     days, hours = np.array([c[0] for c in cells]), np.array([c[1] for c in cells])
     inside = np.clip(edges, begin_s, end_s)
     dark = [(g.start_s, g.end_s) for g in gaps]
-    np.add.at(watched, (days, hours), (np.diff(inside) - _time_in(dark, inside)) / HOUR_S)
-    np.add.at(minutes, (days, hours), _time_in(list(outages), inside) / 60.0)
+    np.add.at(watched, (days, hours), (np.diff(inside) - taken_s(dark, inside)) / HOUR_S)
+    np.add.at(minutes, (days, hours), taken_s(outages, inside) / 60.0)
     for start, _ in outages:
         if begin_s <= start < end_s:
             begun[_cell(start, zone)] += 1
@@ -183,14 +180,3 @@ def _cell(at_s: float, zone: tzinfo) -> tuple[int, int]:
     """Give weekday and hour in a time zone."""
     local = datetime.fromtimestamp(at_s, zone)
     return local.weekday(), local.hour
-
-
-def _time_in(spans: list[tuple[float, float]], edges: Floats) -> Floats:
-    """Give the seconds that the union of spans takes in each interval between edges."""
-    done, reached = np.zeros(len(edges)), -np.inf
-    for start, end in sorted(spans):
-        begin = max(start, reached)
-        if end > begin:
-            done += np.clip(edges, begin, end) - begin
-            reached = end
-    return np.diff(done)

@@ -1,9 +1,7 @@
 """Hold what the study reads and finds: events, intervals without data, and figures with their coverage."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
-
-import numpy as np
 
 from ingest.analysis.supply.compiled import Bools, Floats
 
@@ -88,12 +86,23 @@ class Calibration:
     offset_v: float = 0.0
 
 
+REASONS = (
+    "nominal unknown",
+    "nothing measured",
+    "calibration changed",
+    "too short",
+    "values missing",
+    "interrupted or clipped",
+)
+"""Why a figure is not available. These are keys: reports have their own words for them."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Figure:
     """Give one figure of the study with the part of the time it rests on.
 
-    value None: not available, and `reason` says why. low, high: 95 % interval or bounds, None where none is
-    given. coverage_percent None: the figure does not depend on time watched.
+    value None: not available, and `reason` says why, one of REASONS. low, high: 95 % interval or bounds,
+    None where none is given. coverage_percent None: the figure does not depend on time watched.
     """
 
     name: str
@@ -105,12 +114,38 @@ class Figure:
     reason: str = ""
 
 
+NOTES = (
+    "no data",
+    "nominal unknown",
+    "calibration changed",
+    "gap",
+    "module dark",
+    "gap inside event",
+    "event may have begun in a gap",
+    "event still open",
+    "event clipped",
+    "coverage low",
+    "flagged values kept",
+)
+"""What a study says about its own record: keys, as above."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Note:
+    """State something about the record, one of NOTES, with how often and over what time it holds."""
+
+    key: str
+    count: int
+    seconds: float
+    at_s: float | None = None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TenMinutes:
     """Hold 10-min values in columns. coverage is the fraction of the interval that was measured.
 
     rms_v, low_v, high_v: root mean square of the parts, least and greatest Urms(1/2); nan where nothing was
-    measured. frequency_hz: mean of the 10-s values. flagged: a dip, swell or interruption lies inside.
+    measured. frequency_hz: over the interval. flagged: a dip, swell or interruption lies inside.
     """
 
     start_s: Floats
@@ -121,7 +156,6 @@ class TenMinutes:
     flagged: Bools
     coverage: Floats
     interval_s: float = 600.0
-    pst: Floats = field(default_factory=lambda: np.empty(0))
 
     def __len__(self) -> int:
         return len(self.start_s)

@@ -11,7 +11,7 @@ from typing import Literal, get_args
 import numpy as np
 from scipy import stats
 
-from ingest.analysis.supply.compiled import Floats
+from ingest.analysis.supply.compiled import Floats, compiled
 from ingest.analysis.supply.records import SupplyEvent
 
 State = Literal["normal", "stored energy", "bypass", "dead", "undetermined"]
@@ -213,9 +213,8 @@ def sizing(
     the charge lasts to its end; else the battery is empty after it. Window default: 160 to 300 V of 230 V.
     """
     found = outages_beyond(events, window_low_pu, window_high_pu)
-    least = np.array([e.duration_bounds_s[0] for e in found]) / MINUTE_S
-    most = np.array([e.duration_bounds_s[1] for e in found]) / MINUTE_S
-    start = np.array([e.start_s for e in found]) / MINUTE_S
+    bounds = np.array([(e.start_s, *e.duration_bounds_s) for e in found]).reshape(-1, 3) / MINUTE_S
+    start, least, most = np.ascontiguousarray(bounds.T)
     return SizingCurve(
         window_low_pu=window_low_pu, window_high_pu=window_high_pu, battery_min=battery_min,
         ridden=_play(battery_min, start, least, recharge_min),
@@ -224,15 +223,20 @@ def sizing(
     )  # fmt: skip
 
 
+@compiled
 def _play(battery_min: Floats, start_min: Floats, length_min: Floats, recharge_min: float) -> Floats:
     """Count the outages each battery rides out."""
-    charge, ridden = np.array(battery_min, dtype=np.float64), np.zeros(len(battery_min))
-    back = -np.inf
-    for start, length in zip(start_min.tolist(), length_min.tolist(), strict=True):
-        rest = max(0.0, start - back)
-        charge = np.minimum(battery_min, charge + battery_min * min(1.0, rest / recharge_min))
-        carried = charge >= length
-        ridden += carried
-        charge = np.where(carried, charge - length, 0.0)
-        back = start + (length if np.isfinite(length) else 0.0)
+    ridden = np.zeros(len(battery_min))
+    for size in range(len(battery_min)):
+        charge = full = battery_min[size]
+        back = -np.inf
+        for outage in range(len(start_min)):
+            start, length = start_min[outage], length_min[outage]
+            charge = min(full, charge + full * min(1.0, max(0.0, start - back) / recharge_min))
+            if charge >= length:
+                ridden[size] += 1.0
+                charge -= length
+            else:
+                charge = 0.0
+            back = start + length if np.isfinite(length) else start
     return ridden
