@@ -1,0 +1,274 @@
+/* The browser's side of the pages: how the person wants them, ages by its own timer, the moving wave.
+   No words here: all text comes from the server in data attributes. */
+"use strict";
+(function () {
+  const root = document.documentElement;
+  const YEAR_S = 31536000;
+
+  function remember(name, value) {
+    document.cookie = `nk_${name}=${value}; path=/; max-age=${YEAR_S}; samesite=strict`;
+  }
+
+  function recall(name) {
+    const found = document.cookie.split("; ").find((part) => part.startsWith(`nk_${name}=`));
+    return found ? found.slice(name.length + 4) : null;
+  }
+
+  // Runs before the first request of the pages, so that the server answers for this person at once.
+  remember("zone", Intl.DateTimeFormat().resolvedOptions().timeZone || "UTC");
+  remember("width", window.innerWidth);
+  if (!recall("theme")) {
+    remember("theme", window.matchMedia("(prefers-color-scheme: dark)").matches ? "dim" : "paper");
+  }
+  root.dataset.theme = recall("theme");
+  window.addEventListener("resize", () => remember("width", window.innerWidth));
+
+  function colour(role) {
+    return getComputedStyle(root).getPropertyValue(`--${role}`).trim();
+  }
+
+  function shell() {
+    return document.getElementById("shell");
+  }
+
+  /* Ages: the server says its time with each answer; from there this page's own steady timer counts. */
+  const beat = { server: null, heard: null, newest: null, old_ms: 4000 };
+
+  function serverNow() {
+    return beat.server === null ? null : beat.server + (performance.now() - beat.heard);
+  }
+
+  function spanText(ms) {
+    const words = shell().dataset;
+    const seconds = Math.max(Math.round(ms / 1000), 0);
+    if (seconds < 120) return words.seconds.replace("{n}", seconds);
+    const minutes = Math.round(seconds / 60);
+    if (minutes < 60) return words.minutes.replace("{n}", minutes);
+    return words.hours.replace("{h}", Math.floor(minutes / 60)).replace("{m}", String(minutes % 60).padStart(2, "0"));
+  }
+
+  function age() {
+    const now = serverNow();
+    if (now === null) return;
+    document.querySelectorAll("[data-since]").forEach((node) => {
+      const text = node.dataset.text.replace("{age}", spanText(now - Number(node.dataset.since)));
+      if (node.firstChild && node.firstChild.nodeValue !== text) node.firstChild.nodeValue = text;
+    });
+    const body = document.getElementById("now-body");
+    if (body && beat.newest !== null) body.toggleAttribute("data-old", now - beat.newest > beat.old_ms);
+  }
+  setInterval(age, 500);
+
+  /* The wave: a ring of five minutes, drawn as minimum and maximum of each pixel column. */
+  const SPAN_MS = 300000;
+  const MISSING = -32768;
+  let times = [];
+  let values = [];
+
+  function unpack(text, Kind) {
+    const raw = atob(text);
+    const bytes = new Uint8Array(raw.length);
+    for (let i = 0; i < raw.length; i += 1) bytes[i] = raw.charCodeAt(i);
+    return new Kind(bytes.buffer);
+  }
+
+  function take(data) {
+    const t = unpack(data.t, Int32Array);
+    const v = unpack(data.v, Int16Array);
+    const last = times.length ? times[times.length - 1] : -Infinity;
+    if (t.length && data.t0 + t[0] <= last - SPAN_MS) { times = []; values = []; }
+    for (let i = 0; i < t.length; i += 1) {
+      if (data.t0 + t[i] > last) { times.push(data.t0 + t[i]); values.push(v[i]); }
+    }
+    let drop = 0;
+    while (drop < times.length && times[drop] < data.now - SPAN_MS - 2000) drop += 1;
+    if (drop > 500) { times = times.slice(drop); values = values.slice(drop); }
+  }
+
+  function columns(from, to, width) {
+    const low = new Float64Array(width).fill(Infinity);
+    const high = new Float64Array(width).fill(-Infinity);
+    const scale = width / (to - from);
+    for (let i = 0; i < times.length; i += 1) {
+      const x = Math.floor((times[i] - from) * scale);
+      if (x < 0 || x >= width || values[i] === MISSING) continue;
+      const y = values[i] / 100;
+      if (y < low[x]) low[x] = y;
+      if (y > high[x]) high[x] = y;
+    }
+    return { low, high };
+  }
+
+  function prepare(canvas) {
+    const ratio = window.devicePixelRatio || 1;
+    const box = canvas.getBoundingClientRect();
+    const width = Math.round(box.width * ratio);
+    const height = Math.round(box.height * ratio);
+    if (canvas.width !== width || canvas.height !== height) { canvas.width = width; canvas.height = height; }
+    const pen = canvas.getContext("2d");
+    pen.setTransform(ratio, 0, 0, ratio, 0, 0);
+    pen.clearRect(0, 0, box.width, box.height);
+    return { pen, width: box.width, height: box.height };
+  }
+
+  const LEFT = 44;
+  const FOOT = 22;
+  let limits = { high: null, low: null };
+
+  function range(shown) {
+    let low = -2;
+    let high = 30;
+    shown.low.forEach((value) => { if (value < low) low = value; });
+    shown.high.forEach((value) => { if (value > high) high = value; });
+    if (limits.high !== null && limits.high < high + 15) high = Math.max(high, limits.high + 2);
+    return { low, high };
+  }
+
+  function rules(pen, width, height, scale, canvas) {
+    pen.font = `12px ${getComputedStyle(root).getPropertyValue("--sans")}`;
+    pen.fillStyle = colour("soft");
+    pen.strokeStyle = colour("rule");
+    pen.lineWidth = 1;
+    pen.textAlign = "right";
+    pen.textBaseline = "middle";
+    for (let p = Math.ceil(scale.low / 10) * 10; p <= scale.high; p += 10) {
+      const y = Math.round(scale.y(p)) + 0.5;
+      pen.beginPath(); pen.moveTo(LEFT, y); pen.lineTo(width, y); pen.stroke();
+      pen.fillText(String(p), LEFT - 6, y);
+    }
+    pen.textAlign = "left";
+    pen.textBaseline = "top";
+    pen.fillText(canvas.dataset.unit, 0, 0);
+    pen.textBaseline = "bottom";
+    for (let minute = 0; minute < 5; minute += 1) {
+      const x = LEFT + ((width - LEFT) * minute) / 5;
+      pen.fillText(canvas.dataset.ago.replace("{n}", 5 - minute), x + 2, height);
+      pen.beginPath(); pen.moveTo(x + 0.5, 14); pen.lineTo(x + 0.5, height - FOOT); pen.stroke();
+    }
+    pen.textAlign = "right";
+    pen.fillText(canvas.dataset.now, width - 2, height);
+  }
+
+  function draw() {
+    const canvas = document.getElementById("now-wave");
+    const now = serverNow();
+    if (!canvas || now === null) return;
+    const { pen, width, height } = prepare(canvas);
+    if (width < 60) return;
+    const inner = Math.floor(width - LEFT);
+    // The newest second arrives about a second late; the right edge is where data can be.
+    const to = now - 1200;
+    const shown = columns(to - SPAN_MS, to, inner);
+    const bounds = range(shown);
+    const scale = { ...bounds, y: (p) => 14 + ((bounds.high - p) / (bounds.high - bounds.low)) * (height - 14 - FOOT) };
+    rules(pen, width, height, scale, canvas);
+    shade(pen, shown, inner, height);
+    limitLines(pen, width, scale);
+    curve(pen, shown, inner, scale);
+  }
+
+  function shade(pen, shown, inner, height) {
+    // Columns without a sample are hatched: nothing is drawn across what wasn't measured.
+    pen.strokeStyle = colour("gap");
+    pen.lineWidth = 1;
+    const empty = (x) => shown.high[x] === -Infinity;
+    for (let x = 0; x < inner; x += 1) {
+      const wide = empty(x) && (empty(x - 4) || x < 4) && (empty(x + 4) || x > inner - 5);
+      if (!wide || x % 6) continue;
+      pen.beginPath(); pen.moveTo(LEFT + x, height - FOOT); pen.lineTo(LEFT + x + 6, 14); pen.stroke();
+    }
+  }
+
+  function limitLines(pen, width, scale) {
+    pen.strokeStyle = colour("soft");
+    pen.setLineDash([2, 4]);
+    [limits.high, limits.low].forEach((p) => {
+      if (p === null || p > scale.high || p < scale.low) return;
+      pen.beginPath(); pen.moveTo(LEFT, scale.y(p)); pen.lineTo(width, scale.y(p)); pen.stroke();
+    });
+    pen.setLineDash([]);
+  }
+
+  function curve(pen, shown, inner, scale) {
+    const body = document.getElementById("now-body");
+    const old = body && body.hasAttribute("data-old");
+    pen.strokeStyle = colour(old ? "gap" : "pressure");
+    pen.lineWidth = 1.6;
+    pen.lineJoin = "round";
+    pen.beginPath();
+    let last = -10;
+    for (let x = 0; x < inner; x += 1) {
+      if (shown.high[x] === -Infinity) continue;
+      const px = LEFT + x;
+      if (x - last > 3) pen.moveTo(px, scale.y(shown.low[x])); else pen.lineTo(px, scale.y(shown.low[x]));
+      pen.lineTo(px, scale.y(shown.high[x]));
+      last = x;
+    }
+    pen.stroke();
+  }
+  setInterval(draw, 250);
+
+  /* Called by the pages. */
+  const readout = (node, when, found) => `${when}   ${found.join("   ")}`;
+
+  window.dash_clientside = window.dash_clientside || {};
+  window.dash_clientside.nightkeel = {
+    theme: function () {
+      const asked = window.dash_clientside.callback_context.triggered_id;
+      if (asked && asked.theme) { remember("theme", asked.theme); root.dataset.theme = asked.theme; }
+      return root.dataset.theme;
+    },
+
+    wave: function (data) {
+      if (!data) return "";
+      beat.server = data.now;
+      beat.heard = performance.now();
+      beat.newest = data.newest;
+      beat.old_ms = data.old_ms;
+      limits = { high: data.high, low: data.low };
+      take(data);
+      age();
+      draw();
+      // Restarts the style sheet's own countdown; when no answer comes, it runs out without any script.
+      root.dataset.beat = root.dataset.beat === "a" ? "b" : "a";
+      return "";
+    },
+
+    go: function (moved, clicked, search) {
+      const none = window.dash_clientside.no_update;
+      const asked = new URLSearchParams(search || "");
+      const trigger = (window.dash_clientside.callback_context.triggered[0] || {}).prop_id || "";
+      let from = null;
+      let to = null;
+      if (trigger.endsWith("relayoutData") && moved) {
+        from = moved["xaxis.range[0]"];
+        to = moved["xaxis.range[1]"];
+      } else if (clicked && clicked.points && clicked.points.length) {
+        const target = clicked.points.map((p) => p.customdata).find((c) => Array.isArray(c));
+        if (!target) return none;
+        const room = Math.max((target[1] - target[0]) / 2, 60000);
+        from = target[0] - room;
+        to = target[1] + room;
+      }
+      if (!Number.isFinite(from) || !Number.isFinite(to) || to - from < 500) return none;
+      asked.set("from", Math.round(from));
+      asked.set("to", Math.round(to));
+      return `?${asked.toString()}`;
+    },
+
+    read: function (hover, figure) {
+      const node = document.getElementById("night-readout");
+      if (!node) return "";
+      if (!hover || !hover.points || !hover.points.length || !figure) { node.textContent = node.dataset.hint; return ""; }
+      const when = new Date(hover.points[0].x);
+      const clock = new Intl.DateTimeFormat("sv-SE", { timeZone: node.dataset.zone, dateStyle: "short", timeStyle: "medium" });
+      const found = [];
+      hover.points.forEach((point) => {
+        const meta = figure.data[point.curveNumber].meta;
+        if (meta && Number.isFinite(point.y)) found.push(`${meta[0]} ${point.y.toFixed(meta[2])} ${meta[1]}`);
+      });
+      node.textContent = readout(node, clock.format(when), found);
+      return "";
+    },
+  };
+})();
