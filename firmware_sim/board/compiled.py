@@ -23,7 +23,8 @@ FOLDER = pathlib.Path(kernels.__file__).parent
 
 def load() -> types.SimpleNamespace:
     """Return the compiled kernels: the same function names as `firmware_sim.kernels`."""
-    sources = {path.stem: path.read_bytes() for path in sorted(FOLDER.glob("*.py")) if path.stem != "__init__"}
+    files = sorted(path for path in FOLDER.glob("*.py") if path.stem != "__init__")
+    sources = {path.stem: path.read_bytes() for path in files}
     cache = _cache_folder(hashlib.sha256(b"\0".join(sources.values())).hexdigest()[:16])
     before = numba.config.CACHE_DIR
     try:

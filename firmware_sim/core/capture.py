@@ -37,8 +37,8 @@ class Capture:
         self.block = 0
         self.start = 0
         self.count = 0
-        self.codes = (array.array("h", bytes(2 * LENGTH)), array.array("h", bytes(2 * LENGTH)))
-        self.rms = (array.array("i", bytes(4 * HALF_CYCLES_MAX)), array.array("i", bytes(4 * HALF_CYCLES_MAX)))
+        self.codes = tuple([array.array("h", bytes(2 * LENGTH)) for _ in range(2)])
+        self.rms = tuple([array.array("i", bytes(4 * HALF_CYCLES_MAX)) for _ in range(2)])
         self.rms_count = [0, 0]
         self.rms_first = [0, 0]
         self.start_tick = 0

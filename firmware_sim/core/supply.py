@@ -137,17 +137,21 @@ class Supply:
     def _publish_second(self):
         state = self.words
         tap = words.COMMON
-        self.in_rms, self.in_min, self.in_max = state[tap + words.MEAN], state[tap + words.MIN], state[tap + words.MAX]
+        self.in_rms, self.in_min, self.in_max = self._extremes(tap)
         self.in_frequency = state[tap + words.FREQUENCY] or None
         self.in_clipped = state[tap + words.WAS_CLIPPED]
         self.groups_in, self.flagged_in = self._groups(tap)
         tap += words.TAP
-        self.out_rms, self.out_min, self.out_max = (
-            state[tap + words.MEAN], state[tap + words.MIN], state[tap + words.MAX],
-        )
+        self.out_rms, self.out_min, self.out_max = self._extremes(tap)
         self.out_frequency = state[tap + words.FREQUENCY] or None
         self.out_clipped = state[tap + words.WAS_CLIPPED]
         self.groups_out, self.flagged_out = self._groups(tap)
+
+    def _extremes(self, tap):
+        state = self.words
+        if state[tap + words.MAX] < state[tap + words.MIN] or self.block < STEPS_A_SECOND - 1:
+            return None, None, None
+        return state[tap + words.MEAN], state[tap + words.MIN], state[tap + words.MAX]
 
     def _groups(self, tap):
         count = self.words[tap + words.GROUPS]

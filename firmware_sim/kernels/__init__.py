@@ -6,6 +6,9 @@ compiled copy that `firmware_sim.board.compiled` makes of it. Constants are read
 """
 
 from firmware_sim.kernels.alarms import alarm_steps
+from firmware_sim.kernels.battery import battery_left, battery_second
+from firmware_sim.kernels.breath import breath_block, breath_rate, breath_reset
 from firmware_sim.kernels.evidence import compare_reset, compare_taps
 from firmware_sim.kernels.inputs import inputs_put, inputs_take
+from firmware_sim.kernels.sensor import convert_block, pressure_block, sensor_block, sensor_clear
 from firmware_sim.kernels.supply import supply_block, supply_limits, supply_reset

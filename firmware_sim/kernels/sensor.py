@@ -1,0 +1,86 @@
+"""Converter codes to quantities, and what the codes tell about the sensor behind them."""
+
+from firmware_sim.kernels.breath import BREATH_STATE, breath_block
+
+# Words of the statistics of one channel; the reader takes and clears those from LOWS on each second.
+RUN = 0  # samples in a row with the same code
+LAST = 1
+BEFORE = 2
+LOWS = 3  # samples at the lower end of the converter
+HIGHS = 4
+ROUGH = 5  # samples whose second difference passes the channel's bound
+SUM = 6
+COUNT = 7
+MIN = 8
+MAX = 9
+SENSOR_WORDS = 10
+RUN_MAX = 1 << 29
+NEAR = 2  # codes: an open or shorted input still carries the converter's noise
+
+# Words of the pressure channel, behind those of the breaths.
+STATISTICS = BREATH_STATE
+P_OFFSET = STATISTICS + SENSOR_WORDS
+P_GAIN = P_OFFSET + 1
+PRESSURE_STATE = P_GAIN + 1
+P_LOW, P_SPAN, P_CODES = -3000, 15000, 4095  # -30 to 120 cmH2O over 12 bits
+P_ROUGH = 55  # 2 cmH2O
+
+
+def pressure_block(codes, count, wave, state, records):
+    """Turn codes into `wave` (0.01 cmH2O, not filtered), keep statistics, and look for breaths."""
+    sensor_block(codes, count, state, STATISTICS, 0, P_CODES, P_ROUGH)
+    convert_block(codes, count, P_LOW, P_SPAN, state[P_OFFSET], state[P_GAIN], wave)
+    breath_block(wave, count, state, records)
+
+
+def convert_block(codes, count, low, span, offset, gain, values):
+    """Turn 12-bit codes into integers: `low` at code 0, `low + span` at 4095.
+
+    `offset` (codes) is taken off first, then `gain` (16384 is one) acts on the quantity itself.
+    """
+    for n in range(count):
+        value = ((codes[n] - offset) * span + 2047) // 4095 + low
+        value += (value * (gain - 16384) + 8192) >> 14
+        if value > 32767:
+            value = 32767
+        elif value < -32767:
+            value = -32767
+        values[n] = value
+
+
+def sensor_block(codes, count, statistics, base, low, high, rough):
+    """Add `count` codes to the statistics at `base`; `low` and `high` are the converter's ends."""
+    run = statistics[base + RUN]
+    last = statistics[base + LAST]
+    before = statistics[base + BEFORE]
+    for n in range(count):
+        code = codes[n]
+        if code == last:
+            if run < RUN_MAX:
+                run += 1
+        else:
+            run = 1
+        bend = code - 2 * last + before
+        if bend > rough or bend < -rough:
+            statistics[base + ROUGH] += 1
+        if code <= low + NEAR:
+            statistics[base + LOWS] += 1
+        if code >= high - NEAR:
+            statistics[base + HIGHS] += 1
+        if statistics[base + COUNT] == 0 or code < statistics[base + MIN]:
+            statistics[base + MIN] = code
+        if statistics[base + COUNT] == 0 or code > statistics[base + MAX]:
+            statistics[base + MAX] = code
+        statistics[base + SUM] += code
+        statistics[base + COUNT] += 1
+        before = last
+        last = code
+    statistics[base + RUN] = run
+    statistics[base + LAST] = last
+    statistics[base + BEFORE] = before
+
+
+def sensor_clear(statistics, base):
+    """Begin a new second of statistics; the run of equal codes goes on."""
+    for n in range(LOWS, SENSOR_WORDS):
+        statistics[base + n] = 0
