@@ -59,14 +59,17 @@ def render(edges: Sequence[Edge], seconds: float, rate_hz: int = RATE_HZ) -> NDA
         start = edge.at_ms * rate_hz // 1000
         level[start:] = edge.level
         frequency[start:] = max(edge.frequency_hz, 1)
-    duty = level / LEVEL_MAX / DUTY_MAX_DIVISOR
-    phase = np.cumsum(2 * np.pi * frequency / rate_hz)
-    out = np.zeros(count)
+    loud = np.flatnonzero(level)
+    duty = level[loud] / LEVEL_MAX / DUTY_MAX_DIVISOR
+    phase = np.cumsum(2 * np.pi * frequency / rate_hz)[loud]
+    part = np.zeros(len(loud))
     lowest = min((edge.frequency_hz for edge in edges if edge.level), default=TOP_HZ)
     for harmonic in range(1, TOP_HZ // lowest + 1):
-        out += 2 / (harmonic * np.pi) * np.sin(harmonic * np.pi * duty) * np.cos(harmonic * phase)
-    top = np.abs(out).max() if count else 0.0
-    return out * (PEAK / top) if top else out
+        part += 2 / (harmonic * np.pi) * np.sin(harmonic * np.pi * duty) * np.cos(harmonic * phase)
+    out = np.zeros(count)
+    if len(loud):
+        out[loud] = part * (PEAK / np.abs(part).max())
+    return out
 
 
 def write_wav(path: Path, samples: NDArray[np.float64], rate_hz: int = RATE_HZ) -> None:

@@ -108,8 +108,7 @@ class Engine:
         self.low = array("i", [0] * table[k.T_VALUES])
         self.high = array("i", [0] * table[k.T_VALUES])
         self.out = array("i", [0] * (k.O_SIZE * (rows * 4 + 8)))
-        for row in range(rows):
-            at = k.G_SIZE + row * k.S_SIZE
+        for at in range(k.G_SIZE, len(self.state), k.S_SIZE):
             self.state[at + k.S_RUN] = -1
             self.state[at + k.S_CAUSE] = -1
             self.state[at + k.S_PAUSE_LAST] = k.LONG_AGO
@@ -175,7 +174,11 @@ class Engine:
 
     def standing(self):
         """Return the ids of all standing rows."""
-        return [row for row in range(self.table[k.T_ROWS]) if self.stands(row)]
+        state = self.state
+        if not state[k.G_STANDING]:
+            return []
+        at = k.G_SIZE + k.S_PHASE
+        return [row for row in range(self.table[k.T_ROWS]) if state[at + row * k.S_SIZE] >= k.ACTIVE]
 
     def pause(self, from_page=False):
         """Pause the sound of all that may be paused; return OK or why not.
@@ -225,6 +228,7 @@ class Engine:
             if row < self.table[k.T_ROWS] and self._has(row, k.LATCHING):
                 at = k.G_SIZE + row * k.S_SIZE
                 self.state[at + k.S_PHASE] = k.LATCHED
+                self.state[k.G_STANDING] += 1
                 self.state[at + k.S_PRIORITY] = self.table[k.T_SIZE + row * k.R_SIZE + k.R_PRIORITY]
                 self._emit(row, k.RESTORED)
 
