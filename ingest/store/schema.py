@@ -116,9 +116,12 @@ def _keep(function: str, column: str) -> str:
 
 
 def rollup_sql(level: str) -> str:
-    """Return the statement that adds the trends with ids in (?, ?] of one boot to a roll-up level."""
+    """Return the statement that adds the trends with ids in (?, ?] of one boot to a roll-up level.
+
+    A trend's tick is the end of its second; the second belongs to the bucket that holds its middle.
+    """
     columns = ["id", "n"]
-    select = ["(id & ~:mask) | (tick / :width)", "count(*)"]
+    select = ["(id & ~:mask) | ((max(tick, 500) - 500) / :width)", "count(*)"]
     update = ["n = n + excluded.n"]
     for name, (low, high, mean) in QUANTITIES.items():
         columns += [f"{name}_min", f"{name}_max", f"{name}_sum", f"{name}_n"]

@@ -1,15 +1,14 @@
 """Trends from the finest level that the pixels need, bands of codes, and the pressure wave."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from firmware_sim.contract import messages
 from ingest.store.reader.base import Base, matrix, unpack_tail
 from ingest.store.reader.places import monitored
-from ingest.store.reader.rows import Band, Codes, Floats, Series, Times, Trends
-from ingest.store.schema import BANDS, LEVELS, QUANTITIES, SEQ_BITS, field_rows
+from ingest.store.reader.rows import Band, Boot, Floats, Series, Times, Trends
+from ingest.store.schema import BANDS, LEVELS, QUANTITIES, SEQ_BITS, SEQ_MASK, field_rows
 
 SCALES = {field[0]: field[3] for field in field_rows(messages.TREND)}
 UNITS = {
@@ -17,111 +16,94 @@ UNITS = {
     for name, columns in QUANTITIES.items()
 }
 SECOND_MS = 1000
-# A level is taken while its rows are at most this many times the pixels; then they are reduced.
-ROWS_PER_PIXEL = 4
+# A level is taken while its rows are at most this many times the pixels; the store puts them together.
+ROWS_PER_PIXEL = 8
 WAVE_STEP_MS = 10
 
 
 def trends(
     base: Base, module: int, start: int, end: int, quantities: Sequence[str] | None, pixels: int | None
 ) -> Trends:
-    """Return quantities reduced to at most `pixels` bins with minimum and maximum kept.
+    """Return quantities in about `pixels` bins (at most one more a boot), minimum and maximum kept.
 
-    `pixels` None: every second. Raise KeyError for a quantity that isn't in QUANTITIES.
+    `pixels` None: every second. Bins are whole multiples of module time, so that the same window gives the
+    same bins again. Raise KeyError for a quantity that isn't in QUANTITIES.
     """
     names = list(QUANTITIES) if quantities is None else list(quantities)
-    for name in names:
-        QUANTITIES[name]
-    level, width = _level(end - start, pixels)
-    parts = (
-        [_seconds(base, module, start, end, names)]
-        if level is None
-        else [_rollup(base, level, width, module, start, end, names)]
-    )
-    t, data, count = parts[0]
-    if pixels is not None and len(t) > pixels:
-        width = max(width, -(-(end - start) // pixels))
-        t, data, count = _reduce(t, data, count, start, width)
-    data = data.copy()
-    data[:, 2] = np.divide(data[:, 2], data[:, 3], out=np.full_like(data[:, 2], np.nan), where=data[:, 3] > 0)
-    scale = [SCALES[QUANTITIES[name][2]] for name in names]
-    kinds = [
-        {name: data[index, kind] / scale[index] for index, name in enumerate(names)} for kind in range(3)
-    ]
-    return Trends(t=t, width_ms=width, minimum=kinds[0], maximum=kinds[1], mean=kinds[2], count=count)
-
-
-def _level(length_ms: int, pixels: int | None) -> tuple[str | None, int]:
-    if pixels is None or length_ms <= SECOND_MS * pixels * ROWS_PER_PIXEL:
-        return None, SECOND_MS
-    for level, width in LEVELS.items():
-        if length_ms <= width * pixels * ROWS_PER_PIXEL:
-            return level, width
-    return "day", LEVELS["day"]
-
-
-_Table = tuple[Times, NDArray[np.float64], Codes]
-
-
-def _seconds(base: Base, module: int, start: int, end: int, names: Sequence[str]) -> _Table:
-    columns = list(dict.fromkeys(column for name in names for column in QUANTITIES[name]))
-    listed = ", ".join(columns)
+    if unknown := set(names) - set(QUANTITIES):
+        raise KeyError(f"no quantity {sorted(unknown)}; there are {list(QUANTITIES)}")
+    table, step = _level(end - start, pixels)
+    width = step if pixels is None else step * max(1, -(-(end - start) // (pixels * step)))
     times, parts = [], []
-    # A second belongs to the window that holds its middle.
-    for boot, low, high in base.spans("trend", module, start + SECOND_MS // 2, end + SECOND_MS // 2):
-        found = base.rows(
-            f"SELECT tick, {listed} FROM trend WHERE id >= ? AND id < ? ORDER BY id", (low, high)
-        )
-        part = matrix(found, len(columns) + 1)
-        times.append(boot.utc_array(part[:, 0].astype(np.int64)) - SECOND_MS // 2)
-        parts.append(part)
-    all_rows = np.concatenate(parts) if parts else np.empty((0, len(columns) + 1))
-    t = np.concatenate(times) if times else np.empty(0, np.int64)
-    data = np.empty((len(names), 4, len(t)))
-    for index, name in enumerate(names):
-        for kind, column in enumerate(QUANTITIES[name]):
-            data[index, kind] = all_rows[:, columns.index(column) + 1]
-        data[index, 3] = ~np.isnan(data[index, 2])
-    data[:, 2] = np.nan_to_num(data[:, 2])
-    return t, data, np.ones(len(t), np.int64)
-
-
-def _rollup(
-    base: Base, level: str, width: int, module: int, start: int, end: int, names: Sequence[str]
-) -> _Table:
-    listed = ", ".join(f"{name}_{kind}" for name in names for kind in ("min", "max", "sum", "n"))
-    times, parts = [], []
-    for boot in base.boots(module):
-        low, high = boot.tick(start), boot.tick(end)
-        if high < 0 or low > boot.last_tick:
-            continue
-        first = (boot.id << SEQ_BITS) | max(low, 0) // width
-        last = (boot.id << SEQ_BITS) | high // width
-        found = base.rows(
-            f"SELECT id, n, {listed} FROM rollup_{level} WHERE id >= ? AND id <= ? ORDER BY id", (first, last)
-        )
+    for boot, low, high in _spans(base, table, step, module, start, end):
+        found = base.rows(_sql(table, step, width, names), (low, high))
         part = matrix(found, 2 + 4 * len(names))
-        bucket = part[:, 0].astype(np.int64) & ((1 << SEQ_BITS) - 1)
-        times.append(boot.utc_array(bucket * width + width // 2))
+        times.append(boot.utc_array(part[:, 0].astype(np.int64) * width + width // 2))
         parts.append(part)
     rows = np.concatenate(parts) if parts else np.empty((0, 2 + 4 * len(names)))
     t = np.concatenate(times) if times else np.empty(0, np.int64)
-    data = np.ascontiguousarray(rows[:, 2:].T).reshape(len(names), 4, -1)
-    data[:, 2] = np.nan_to_num(data[:, 2])
-    return t, data, rows[:, 1].astype(np.int64)
-
-
-def _reduce(t: Times, data: NDArray[np.float64], count: Codes, start: int, width: int) -> _Table:
     order = np.argsort(t, kind="stable")
-    t, data, count = t[order], data[:, :, order], count[order]
-    bins = (t - start) // width
-    heads = np.flatnonzero(np.r_[True, bins[1:] != bins[:-1]])
-    out = np.empty((data.shape[0], 4, len(heads)))
-    out[:, 0] = np.fmin.reduceat(data[:, 0], heads, axis=1)
-    out[:, 1] = np.fmax.reduceat(data[:, 1], heads, axis=1)
-    out[:, 2] = np.add.reduceat(data[:, 2], heads, axis=1)
-    out[:, 3] = np.add.reduceat(data[:, 3], heads, axis=1)
-    return start + bins[heads] * width + width // 2, out, np.add.reduceat(count, heads)
+    rows, t = rows[order], t[order]
+    kinds: list[dict[str, Floats]] = [{}, {}, {}]
+    for index, name in enumerate(names):
+        low_v, high_v, total, count = rows[:, 2 + 4 * index : 6 + 4 * index].T
+        mean = np.divide(total, count, out=np.full_like(total, np.nan), where=count > 0)
+        for kind, value in zip(kinds, (low_v, high_v, mean), strict=True):
+            kind[name] = value / SCALES[QUANTITIES[name][2]]
+    return Trends(
+        t=t,
+        width_ms=width,
+        minimum=kinds[0],
+        maximum=kinds[1],
+        mean=kinds[2],
+        count=rows[:, 1].astype(np.int64),
+    )
+
+
+def _level(length_ms: int, pixels: int | None) -> tuple[str, int]:
+    if pixels is None or length_ms <= SECOND_MS * pixels * ROWS_PER_PIXEL:
+        return "trend", SECOND_MS
+    for level, width in LEVELS.items():
+        if length_ms <= width * pixels * ROWS_PER_PIXEL:
+            return f"rollup_{level}", width
+    return "rollup_day", LEVELS["day"]
+
+
+def _spans(
+    base: Base, table: str, step: int, module: int, start: int, end: int
+) -> Iterator[tuple[Boot, int, int]]:
+    if table == "trend":
+        # A second belongs to the window that holds its middle.
+        yield from base.spans(table, module, start + SECOND_MS // 2, end + SECOND_MS // 2)
+        return
+    for boot in base.boots(module):
+        low, high = boot.tick(start), boot.tick(end)
+        if high > 0 and low <= boot.last_tick:
+            head = boot.id << SEQ_BITS
+            yield boot, head | max(low, 0) // step, head | (high - 1) // step + 1
+
+
+def _sql(table: str, step: int, width: int, names: Sequence[str]) -> str:
+    if table == "trend" and width == step:
+        columns = [
+            f"{low}, {high}, {mean}, {mean} IS NOT NULL"
+            for low, high, mean in (QUANTITIES[name] for name in names)
+        ]
+        # The middle of the second, as a number of seconds.
+        place = f"(max(tick, {SECOND_MS // 2}) - {SECOND_MS // 2}) / {width}"
+        return f"SELECT {', '.join([place, '1', *columns])} FROM trend WHERE id >= ? AND id < ? ORDER BY id"
+    if table == "trend":
+        place = f"(max(tick, {SECOND_MS // 2}) - {SECOND_MS // 2}) / {width}"
+        count = "count(*)"
+        columns = [
+            f"min({low}), max({high}), sum({mean}), count({mean})"
+            for low, high, mean in (QUANTITIES[name] for name in names)
+        ]
+    else:
+        place = f"(id & {SEQ_MASK}) / {width // step}"
+        count = "sum(n)"
+        columns = [f"min({name}_min), max({name}_max), sum({name}_sum), sum({name}_n)" for name in names]
+    return f"SELECT {place}, {', '.join([count, *columns])} FROM {table} WHERE id >= ? AND id < ? GROUP BY 1"
 
 
 def bands(base: Base, module: int, start: int, end: int, column: str) -> list[Band]:

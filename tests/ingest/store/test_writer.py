@@ -161,7 +161,7 @@ def test_roll_ups_are_what_the_rows_say(tmp_path):
             f"min({low}), max({high}), sum({mean}), count({mean})" for low, high, mean in QUANTITIES.values()
         )
         plain = writer.connection.execute(
-            f"SELECT tick / {width}, count(*), {select} FROM trend GROUP BY 1 ORDER BY 1"
+            f"SELECT (tick - 500) / {width}, count(*), {select} FROM trend GROUP BY 1 ORDER BY 1"
         ).fetchall()
         kept = writer.connection.execute(f"SELECT * FROM rollup_{level} ORDER BY id").fetchall()
         assert [(row[0] & 0xFFFFFFFF, *row[1:]) for row in kept] == plain
