@@ -2,10 +2,12 @@
 
 from collections.abc import Callable
 from typing import Any
+from urllib.parse import urlsplit
 
 import dash
-from dash import ClientsideFunction, Dash, Input, Output, dcc, html
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 from dash.development.base_component import Component
+from dash.exceptions import PreventUpdate
 from flask import request
 
 from dashboard import ids
@@ -19,10 +21,11 @@ from dashboard.theme import THEMES, stylesheet
 from dashboard.view import View, view_of
 from ingest.errors import UserError
 
-# Address, key of its word in the navigation, layout.
-PAGES: tuple[tuple[str, str, Callable[[View], Component]], ...] = (
-    ("/", "nav.now", now.layout),
-    (night.PATH, "nav.night", night.layout),
+Page = Callable[[Settings, View, str | None], Component]
+# Address, key of its word in the navigation, page.
+PAGES: tuple[tuple[str, str, Page], ...] = (
+    ("/", "nav.now", now.page),
+    (night.PATH, "nav.night", night.page),
 )
 
 INDEX = """<!DOCTYPE html>
@@ -31,6 +34,7 @@ INDEX = """<!DOCTYPE html>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>{title}</title>
+<link rel="icon" href="/assets/nightkeel.svg" type="image/svg+xml">
 <style>{colours}</style>
 {css}
 </head>
@@ -90,6 +94,9 @@ def create_app(settings: Settings) -> Pages:
 def shell(view: View, settings: Settings) -> Component:
     """Return what stands around every page: skip link, navigation, banner, theme choice."""
     words = view.words
+    # The layout is asked for by the page at the address, so it can come filled: one round trip less.
+    asked = urlsplit(request.referrer or "/")
+    page, marked = filled(settings, view, asked.path or "/", asked.query)
     return html.Div(
         [
             dcc.Location(id=ids.URL, refresh="callback-nav"),
@@ -98,7 +105,12 @@ def shell(view: View, settings: Settings) -> Component:
             html.Header(
                 [
                     html.Span(words("app.title"), className="wordmark"),
-                    html.Nav(id=ids.NAV, className="nav", **attributes(aria_label=words("app.nav"))),
+                    html.Nav(
+                        navigation(asked.path or "/", view),
+                        id=ids.NAV,
+                        className="nav",
+                        **attributes(aria_label=words("app.nav")),
+                    ),
                     html.Div(
                         [_theme_button(theme, view) for theme in THEMES],
                         className="themes",
@@ -108,8 +120,9 @@ def shell(view: View, settings: Settings) -> Component:
                 ],
                 className="top",
             ),
-            html.Div(id=ids.BANNER),
-            html.Main(id=ids.PAGE, tabIndex=-1),
+            dcc.Store(id=ids.SHOWN, data=asked.path or "/"),
+            html.Div(marked, id=ids.BANNER),
+            html.Main(page, id=ids.PAGE, tabIndex=-1),
             html.P(words("app.caution"), className="caution"),
         ],
         id=ids.SHELL,
@@ -147,21 +160,31 @@ def banner(settings: Settings, search: str | None, view: View) -> list[Component
     return [html.Div(view.words("app.simulated"), className="simulated", role="note")]
 
 
+Filled = tuple[Component, list[Component]]
+
+
+def filled(settings: Settings, view: View, path: str, search: str | None) -> Filled:
+    """Return the page at an address and its banner; a store that can't be read is said in a sentence."""
+    found = next((page for address, _, page in PAGES if address == path), None)
+    if found is None:
+        return notice(view.words("app.title"), view.words("page.missing")), []
+    try:
+        return found(settings, view, search), banner(settings, search, view)
+    except UserError as error:
+        return notice(view.words("app.title"), view.words("error.store", reason=str(error))), []
+
+
 def _route(app: Dash, settings: Settings) -> None:
     @app.callback(
-        Output(ids.PAGE, "children"), Output(ids.NAV, "children"), Output(ids.BANNER, "children"),
-        Input(ids.URL, "pathname"), Input(ids.URL, "search"),
+        Output(ids.PAGE, "children"), Output(ids.BANNER, "children"), Output(ids.NAV, "children"),
+        Output(ids.SHOWN, "data"),
+        Input(ids.URL, "pathname"), State(ids.URL, "search"), State(ids.SHOWN, "data"),
     )  # fmt: skip
-    def show(path: str, search: str | None) -> tuple[Any, Any, Any]:
+    def show(path: str, search: str | None, shown: str) -> tuple[Any, Any, Any, Any]:
+        if path == shown:
+            raise PreventUpdate
         view = current_view(settings)
-        page: Any = dash.no_update
-        if dash.ctx.triggered_id is None or "url.pathname" in dash.ctx.triggered_prop_ids:
-            page = _page(path, view)
-        try:
-            marked = banner(settings, search, view)
-        except UserError as error:
-            page, marked = notice("", view.words("error.store", reason=str(error))), []
-        return page, navigation(path, view), marked
+        return *filled(settings, view, path, search), navigation(path, view), path
 
     app.clientside_callback(
         ClientsideFunction("nightkeel", "theme"),
@@ -169,9 +192,3 @@ def _route(app: Dash, settings: Settings) -> None:
         Input({"kind": ids.THEME_BUTTON, "theme": dash.ALL}, "n_clicks"),
     )
 
-
-def _page(path: str, view: View) -> Component:
-    for address, _, layout in PAGES:
-        if address == path:
-            return layout(view)
-    return notice(view.words("app.title"), view.words("page.missing"))

@@ -140,9 +140,10 @@
     pen.textBaseline = "top";
     pen.fillText(canvas.dataset.unit, 0, 0);
     pen.textBaseline = "bottom";
+    const room = (width - LEFT) / 5 > 76;
     for (let minute = 0; minute < 5; minute += 1) {
       const x = LEFT + ((width - LEFT) * minute) / 5;
-      pen.fillText(canvas.dataset.ago.replace("{n}", 5 - minute), x + 2, height);
+      if (room || minute % 3 === 0) pen.fillText(canvas.dataset.ago.replace("{n}", 5 - minute), x + 2, height);
       pen.beginPath(); pen.moveTo(x + 0.5, 14); pen.lineTo(x + 0.5, height - FOOT); pen.stroke();
     }
     pen.textAlign = "right";

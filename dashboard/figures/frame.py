@@ -14,7 +14,7 @@ Layout = dict[str, Any]
 
 MARGIN_LEFT, MARGIN_LEFT_NARROW = 196, 44
 MARGIN_RIGHT, MARGIN_TOP, MARGIN_BOTTOM = 14, 8, 64
-GAP, GAP_NARROW = 12, 30
+GAP, GAP_NARROW = 12, 40
 PIXELS_A_TICK = 84
 
 
@@ -59,7 +59,8 @@ def layout(panels: Sequence[Panel], start: int, end: int, look: Look) -> Layout:
     c = look.colours
     gap = GAP_NARROW if look.narrow else GAP
     inside = sum(panel.height for panel in panels)
-    inside += sum(2 if panel.close else gap for panel in panels)
+    gaps = [2 if panel.close and not look.narrow else gap for panel in panels]
+    inside += sum(gaps)
     out: Layout = {
         "height": inside + MARGIN_TOP + MARGIN_BOTTOM,
         "margin": {
@@ -84,8 +85,8 @@ def layout(panels: Sequence[Panel], start: int, end: int, look: Look) -> Layout:
         "shapes": [],
     }
     top = float(inside)
-    for panel in panels:
-        top -= 2 if panel.close else gap
+    for panel, above in zip(panels, gaps, strict=True):
+        top -= above
         bottom = top - panel.height
         domain = [max(bottom / inside, 0.0), min(top / inside, 1.0)]
         out["yaxis" + panel.axis[1:]] = _value_axis(panel, domain, c)
@@ -132,7 +133,6 @@ def _value_axis(panel: Panel, domain: list[float], c: dict[str, str]) -> Layout:
         "tickfont": {"color": c["soft"], "size": 11},
         "linecolor": c["edge"],
         "showline": True,
-        "mirror": True,
     }
     if panel.ticks is None:
         axis["nticks"] = max(panel.height // 30, 2)
@@ -145,5 +145,5 @@ def _caption(panel: Panel, domain: list[float], look: Look) -> Layout:
     place: Layout = {"xref": "paper", "yref": "paper", "x": 0, "y": domain[1], "showarrow": False}
     place |= {"text": panel.caption, "align": "left", "xanchor": "left", "font": {"size": 12}}
     if look.narrow:
-        return place | {"text": panel.caption.replace("<br>", " · "), "yanchor": "bottom", "xshift": -40}
+        return place | {"yanchor": "bottom", "xshift": -40}
     return place | {"yanchor": "top", "xshift": -(MARGIN_LEFT - 6)}

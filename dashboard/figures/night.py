@@ -60,23 +60,35 @@ def _key(look: Look, role: str, text: str) -> str:
 
 
 def _caption(look: Look, title: str, *keys: tuple[str, str]) -> str:
-    lines = [f"<b>{look.words(title)}</b>", *(_key(look, role, look.words(text)) for role, text in keys)]
-    return "<br>".join(lines)
+    """Return a panel's title with its curves named in their colours; a phone has one line for them."""
+    head = f"<b>{look.words(title)}</b>"
+    if look.narrow:
+        named = [_key(look, role, look.words(text)) for role, text in keys if role != "soft"]
+        return head + "<br>" + " · ".join(named)
+    return "<br>".join([head, *(_key(look, role, look.words(text)) for role, text in keys)])
 
 
-def _bounds(values: Iterable[Envelope], low: float, high: float, room: float = 0.06) -> tuple[float, float]:
-    """Return a range that holds [low, high] and all values, with room above and below."""
+def _bounds(
+    values: Iterable[Envelope], low: float, high: float, limits: Sequence[float] = ()
+) -> tuple[float, float]:
+    """Return a range that holds [low, high], all values and the limits, with room above and below."""
+    low, high = min(low, *limits, low), max(high, *limits, high)
     for one in values:
         known = ~np.isnan(one.low) & ~np.isnan(one.high)
         if known.any():
             low, high = min(low, float(one.low[known].min())), max(high, float(one.high[known].max()))
-    pad = (high - low) * room
+    pad = (high - low) * 0.06
     return low - pad, high + pad
+
+
+def _limit_values(frame: NightFrame, *names: str) -> list[float]:
+    return [one.value for name in names for one in frame.limits.get(name, [])]
 
 
 def _supply_panel(frame: NightFrame, look: Look) -> Panel:
     nominal = frame.nominal_v
-    low, high = _bounds((frame.supply_in, frame.supply_out), nominal * 0.9, nominal * 1.1)
+    limits = _limit_values(frame, "supply.window_low", "supply.window_high")
+    low, high = _bounds((frame.supply_in, frame.supply_out), nominal * 0.9, nominal * 1.1, limits)
     keys = (("before", "figure.before"), ("after", "figure.after"), ("soft", "figure.window"))
     caption = _caption(look, "figure.supply", *keys)
     return Panel(axis="y2", height=150, low=low, high=high, caption=caption)
@@ -92,7 +104,7 @@ def _supply(frame: NightFrame, look: Look, step: float) -> list[Trace]:
 
 
 def _oxygen_panel(frame: NightFrame, look: Look) -> Panel:
-    low, high = _bounds((frame.oxygen,), 80, 97)
+    low, high = _bounds((frame.oxygen,), 80, 97, _limit_values(frame, "oxygen.low"))
     caption = _caption(look, "figure.oxygen", ("oxygen", "figure.purity"), ("soft", "figure.limit_low"))
     return Panel(axis="y4", height=96, low=max(low, 0), high=min(high, 105), caption=caption)
 
@@ -108,7 +120,7 @@ def _oxygen(frame: NightFrame, look: Look, step: float) -> list[Trace]:
 
 
 def _pressure_panel(frame: NightFrame, look: Look) -> Panel:
-    low, high = _bounds((frame.pressure,), 0, 25)
+    low, high = _bounds((frame.pressure,), 0, 25, _limit_values(frame, "pressure.high"))
     if frame.wave is not None:
         keys = [("pressure", "figure.wave")]
     elif frame.breaths is not None:
@@ -175,7 +187,7 @@ def thinned(t: Times, value: Floats, pixels: int) -> tuple[Times, Floats]:
 
 def _rate_panel(frame: NightFrame, look: Look) -> Panel:
     known = () if frame.breaths is None else (frame.breaths.rate,)
-    _, high = _bounds(known, 0, 20)
+    _, high = _bounds(known, 0, 20, _limit_values(frame, "rate.low", "rate.high"))
     key = "figure.rate_one" if frame.breaths is not None else "figure.rate_too_long"
     caption = _caption(look, "figure.rate", ("rate", key), ("soft", "figure.limits"))
     return Panel(axis="y6", height=78, low=0, high=high, caption=caption)

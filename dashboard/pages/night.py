@@ -5,6 +5,7 @@ from typing import Any
 
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 from dash.development.base_component import Component
+from dash.exceptions import PreventUpdate
 from flask import request
 
 from dashboard import ids, links
@@ -24,13 +25,16 @@ STEPS_MIN_MS = 2000
 WIDTH_MAX = 1560
 
 
-def layout(view: View) -> Component:
-    """Return the page's frame; the callback fills it for the address."""
+def page(settings: Settings, view: View, search: str | None) -> Component:
+    """Return the page, filled for the address; the callback renews it when that changes."""
     words = view.words
+    figure, style, title, listed, alarms = answer(settings, view, search)
     return html.Div(
         [
-            html.Nav(id=ids.NIGHT_LIST, className="nights", **attributes(aria_label=words("night.list"))),
-            html.Div(id=ids.NIGHT_HEAD, className="night-head"),
+            html.Nav(
+                listed, id=ids.NIGHT_LIST, className="nights", **attributes(aria_label=words("night.list"))
+            ),
+            html.Div(title, id=ids.NIGHT_HEAD, className="night-head"),
             html.Section(
                 [
                     html.P(
@@ -42,6 +46,8 @@ def layout(view: View) -> Component:
                     html.Div(
                         dcc.Graph(
                             id=ids.NIGHT_GRAPH,
+                            figure=figure,
+                            style=style,
                             config={"displayModeBar": False, "doubleClick": False, "responsive": True},
                             responsive=True,
                         ),
@@ -52,8 +58,9 @@ def layout(view: View) -> Component:
                 ],
                 className="night-figure",
             ),
-            html.Section(id=ids.NIGHT_ALARMS, className="night-alarms"),
+            html.Section(alarms, id=ids.NIGHT_ALARMS, className="night-alarms"),
             html.Div(id=ids.NIGHT_MOVED, hidden=True),
+            dcc.Store(id=ids.NIGHT_SHOWN, data=[(search or "").lstrip("?"), view.theme]),
         ],
         className="page page-night",
     )
@@ -89,12 +96,12 @@ def head(night: Night, window: tuple[int, int], frame: NightFrame, view: View) -
     )
     rest = words("now.not_measured", what=words("not_measured"))
     title = words("night.title", date=date(night.start, view.zone))
+    moves = html.Nav(
+        _moves(night, window, view), className="moves", **attributes(aria_label=words("night.moves"))
+    )
     return [
-        html.H1([title, html.Span(shown, className="span")]),
+        html.Div([html.H1([title, html.Span(shown, className="span")]), moves], className="title-row"),
         html.P([html.Strong(said), " ", html.Span(rest)], className="lead"),
-        html.Nav(
-            _moves(night, window, view), className="moves", **attributes(aria_label=words("night.moves"))
-        ),
     ]
 
 
@@ -212,10 +219,15 @@ def register(app: Dash, settings: Settings) -> None:
         Output(ids.NIGHT_GRAPH, "figure"), Output(ids.NIGHT_GRAPH, "style"),
         Output(ids.NIGHT_HEAD, "children"),
         Output(ids.NIGHT_LIST, "children"), Output(ids.NIGHT_ALARMS, "children"),
-        Input(ids.URL, "search"), Input(ids.THEME, "data"),
+        Output(ids.NIGHT_SHOWN, "data"),
+        Input(ids.URL, "search"), Input(ids.THEME, "data"), State(ids.NIGHT_SHOWN, "data"),
+        prevent_initial_call=True,
     )  # fmt: skip
-    def show(search: str | None, _: str) -> tuple[Any, Any, Any, Any, Any]:
-        return answer(settings, view_of(request.cookies, settings), search)
+    def show(search: str | None, theme: str, shown: list[str]) -> tuple[Any, ...]:
+        asked = [(search or "").lstrip("?"), theme]
+        if asked == shown:
+            raise PreventUpdate
+        return *answer(settings, view_of(request.cookies, settings), search), asked
 
     app.clientside_callback(
         ClientsideFunction("nightkeel", "go"),

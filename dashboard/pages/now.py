@@ -13,7 +13,7 @@ from dashboard.components import at, attributes, badge, notice, reached, since
 from dashboard.formats import MISSING, clock, date, span
 from dashboard.frames import Alarm, NowFrame, Wave
 from dashboard.links import parse
-from dashboard.pages import stations
+from dashboard.pages import controls, stations
 from dashboard.queries import choose_module, now_frame, reading, wave_since
 from dashboard.settings import Settings
 from dashboard.view import View, view_of
@@ -24,15 +24,24 @@ BACK_MS = 12 * 3_600_000
 OLD_MS = 4000
 
 
-def layout(view: View) -> Component:
-    """Return the page's frame; the callback fills it each second."""
+def page(settings: Settings, view: View, search: str | None) -> Component:
+    """Return the page, filled; the callback renews it each second."""
     words = view.words
+    *shown, data, cursor = answer(settings, view, search, 0)
     return html.Div(
         [
             dcc.Interval(id=ids.NOW_TICK, interval=POLL_MS),
-            dcc.Store(id=ids.NOW_CURSOR),
-            dcc.Store(id=ids.NOW_WAVE_DATA),
-            html.Div(id=ids.NOW_BODY, className="now"),
+            dcc.Store(id=ids.NOW_CURSOR, data=cursor),
+            dcc.Store(id=ids.NOW_WAVE_DATA, data=data),
+            html.Div(
+                [
+                    html.Div(shown[0], id=ids.NOW_HEAD),
+                    controls.layout(shown[2], view),
+                    html.Div(shown[1], id=ids.NOW_WAY),
+                ],
+                id=ids.NOW_BODY,
+                className="now",
+            ),
             html.Section(
                 [
                     html.H2(words("now.wave")),
@@ -58,12 +67,14 @@ def layout(view: View) -> Component:
     )
 
 
-def body(frame: NowFrame, view: View) -> list[Component]:
-    """Return the page's contents for one moment."""
+def head(frame: NowFrame, view: View) -> list[Component]:
+    """Return the sentence, preset and mode, and what stands."""
+    return [_sentence(frame, view), _use(frame, view), _standing(frame, view)]
+
+
+def way(frame: NowFrame, view: View) -> list[Component]:
+    """Return the three stations and the state of the link."""
     return [
-        _sentence(frame, view),
-        _use(frame, view),
-        _standing(frame, view),
         html.Section(
             [
                 stations.supply(frame, view),
@@ -164,29 +175,38 @@ def wave_data(wave: Wave, frame: NowFrame, view: View) -> dict[str, Any]:
     }
 
 
-def answer(settings: Settings, view: View, search: str | None, cursor: int) -> tuple[Any, Any, int]:
-    """Return the page's contents, the samples after `cursor` (UTC ms), and the new cursor."""
+Answer = tuple[Any, Any, bool, Any, int]
+
+
+def answer(settings: Settings, view: View, search: str | None, cursor: int) -> Answer:
+    """Return head, way, whether the module lets pages silence, samples after `cursor`, the new cursor."""
     with reading(settings.store) as reader:
         module = choose_module(reader, parse(search).module)
         frame = None if module is None else now_frame(reader, module, view.now, BACK_MS)
         if module is None or frame is None:
-            return notice(view.words("empty.title"), view.words("empty.text")), None, 0
+            return notice(view.words("empty.title"), view.words("empty.text")), None, False, None, 0
         wave = wave_since(reader, module.id, cursor, view.now)
     newest = int(wave.t[-1]) if len(wave.t) else cursor
-    return body(frame, view), wave_data(wave, frame, view), newest
+    is_open = "button_open" in frame.flags
+    return head(frame, view), way(frame, view), is_open, wave_data(wave, frame, view), newest
 
 
 def register(app: Dash, settings: Settings) -> None:
     """Add the page's callbacks."""
 
     @app.callback(
-        Output(ids.NOW_BODY, "children"), Output(ids.NOW_WAVE_DATA, "data"), Output(ids.NOW_CURSOR, "data"),
+        Output(ids.NOW_HEAD, "children"), Output(ids.NOW_WAY, "children"),
+        Output(ids.NOW_CONTROLS, "disabled"),
+        Output(ids.NOW_WAVE_DATA, "data"), Output(ids.NOW_CURSOR, "data"),
         Input(ids.NOW_TICK, "n_intervals"), State(ids.NOW_CURSOR, "data"), State(ids.URL, "search"),
+        prevent_initial_call=True,
     )  # fmt: skip
-    def tick(_: int, cursor: int | None, search: str | None) -> tuple[Any, Any, int]:
+    def tick(_: int, cursor: int | None, search: str | None) -> Answer:
         known = cursor if isinstance(cursor, int) else 0
-        return answer(settings, view_of(request.cookies, settings), search, known)
+        top, below, is_open, *rest = answer(settings, view_of(request.cookies, settings), search, known)
+        return top, below, not is_open, *rest
 
+    controls.register(app, settings)
     app.clientside_callback(
         ClientsideFunction("nightkeel", "wave"),
         Output(ids.NOW_DRAWN, "children"),

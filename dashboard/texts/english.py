@@ -127,6 +127,36 @@ _NOW: Final[dict[str, str]] = {
     "now.reading": "{value} {unit}",
 }
 
+_CONTROL: Final[dict[str, str]] = {
+    "control.title": "Silence from this page",
+    "control.how": "First press a button on the module itself; for 60 s these then work. A page pauses the "
+    "sound for 30 s at most, and never for no breath or a circuit that is apart.",
+    "control.pause_audio": "Pause sound",
+    "control.acknowledge": "Acknowledge",
+    "control.answer": "{what}: the module answers: {result}.",
+    "control.no_answer": "The module has not answered. Go to the module.",
+    "control.failed": "Not sent: {reason}",
+    "result.done": "done",
+    "result.nothing_to_do": "nothing to do",
+    "result.already_paused": "already paused",
+    "result.burst_first": "a whole burst must sound first",
+    "result.not_from_page": "not from a page",
+    "result.not_this_row": "not for this condition",
+    "result.button_first": "press the module's own button first",
+    "result.replayed": "refused as a repeat",
+    "result.wrong_boot": "the module restarted meanwhile",
+    "result.unknown_command": "command not known",
+    "result.bad_body": "command malformed",
+    "result.refused": "refused",
+    "result.infant_not_supplied": "no site has supplied infant values",
+    "result.breath_seen": "a breath was seen",
+    "result.no_breath_seen": "no breath was seen",
+    "result.busy": "busy",
+    "result.flash_failed": "memory could not be written",
+    "result.not_available": "not available",
+    "result.started": "started",
+}
+
 _NIGHT: Final[dict[str, str]] = {
     "night.title": "Night of {date}",
     "night.list": "Nights",
@@ -242,4 +272,4 @@ _ALARMS: Final[dict[str, str]] = {
     "alarm.log_nearly_full": "Log nearly full",
 }
 
-TEXTS: Final[dict[str, str]] = {**_COMMON, **_WORDS, **_NOW, **_NIGHT, **_ALARMS}
+TEXTS: Final[dict[str, str]] = {**_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS}

@@ -5,7 +5,7 @@ For those who read a store and must not know the firmware: the dashboard, report
 
 from dataclasses import dataclass
 
-from firmware_sim.contract import alarms, channels, messages, settings, values
+from firmware_sim.contract import alarms, channels, commands, messages, settings, values
 
 SUPPLY_STATES: tuple[str, ...] = channels.SUPPLY_STATES
 OXYGEN_STATES: tuple[str, ...] = channels.OXYGEN_STATES
@@ -18,6 +18,11 @@ CAPTURE_KINDS: tuple[str, ...] = channels.CAPTURE_KINDS
 CHANNEL_NAMES: tuple[str, ...] = tuple(row[1] for row in channels.CHANNELS)
 PRIORITIES: tuple[str, ...] = alarms.PRIORITIES
 TRANSITIONS: tuple[str, ...] = alarms.TRANSITIONS
+
+COMMANDS: dict[str, int] = dict(commands.CODE_OF)
+COMMAND_RESULTS: tuple[str, ...] = commands.RESULTS
+# As the row of an acknowledgement: all that stands.
+ALL_ROWS = 255
 
 # Bits of the trend's code `flags`, by name.
 TREND_FLAGS: dict[str, int] = {
@@ -104,3 +109,15 @@ def sensor_condition(sensors: int, channel: str) -> str:
     """Return the condition of a channel's sensor: three bits of the code `sensors` each."""
     place = CHANNEL_NAMES.index(channel)
     return SENSOR_CONDITIONS[min(sensors >> (3 * place) & 7, len(SENSOR_CONDITIONS) - 1)]
+
+
+def command_body(
+    name: str, values: tuple[int, ...] = (), repeated: tuple[tuple[int, ...], ...] = ()
+) -> bytes:
+    """Return the body of a command by name; raise ValueError for a value outside its field."""
+    return bytes(commands.pack(commands.CODE_OF[name], values, repeated))
+
+
+def needs_button(name: str) -> bool:
+    """Tell whether a page may send this command only after a press of the module's own button."""
+    return bool(commands.needs_button(commands.CODE_OF[name]))
