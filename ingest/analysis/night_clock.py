@@ -39,29 +39,14 @@ def night_hours(start_ms: int, end_ms: int, zone: tzinfo) -> tuple[HourSpan, ...
     """Return the wall-clock hours of [start_ms, end_ms); the first and last may be cut.
 
     When clocks go back the doubled hour appears twice, told apart by its offset; when they go forward the
-    missing one doesn't appear. Half-hour zones and shifts start at their own full hours.
+    missing one doesn't appear. Zones shift at a full hour of their own clock, so every piece has one offset.
     """
     hours: list[HourSpan] = []
     at = start_ms
     while at < end_ms:
         local = local_time(at, zone)
         into_ms = (local.minute * 60 + local.second) * 1000 + local.microsecond // 1000
-        end = _before_shift(at, min(at + 3_600_000 - into_ms, end_ms), zone)
+        end = min(at + 3_600_000 - into_ms, end_ms)
         hours.append(HourSpan(start_ms=at, end_ms=end, local_start=local))
         at = end
     return tuple(hours)
-
-
-def _before_shift(start_ms: int, end_ms: int, zone: tzinfo) -> int:
-    """Return the end of the span, or the moment inside it at which the zone's offset changes."""
-    offset = local_time(start_ms, zone).utcoffset()
-    if local_time(end_ms - 1, zone).utcoffset() == offset:
-        return end_ms
-    low, high = start_ms, end_ms - 1
-    while high - low > 1:
-        middle = (low + high) // 2
-        if local_time(middle, zone).utcoffset() == offset:
-            low = middle
-        else:
-            high = middle
-    return high

@@ -58,7 +58,7 @@ def random_settings(rng: np.random.Generator, source: int) -> dict:
     """Draw an adult, a child or an infant: ventilated (1), by hand (2) or draw-over (3)."""
     kg = float(rng.choice([rng.uniform(4, 8), rng.uniform(8, 30), rng.uniform(40, 90)]))
     if source == 3:
-        kg = max(kg, 12.0)  # an infant moves the pressure of a draw-over circuit by under 0.4 cmH2O: not seen
+        kg = max(kg, 15.0)  # smaller patients move a draw-over circuit by under 0.4 cmH2O: not seen
     rate = float(rng.uniform(24, 38) if kg < 8 else rng.uniform(14, 30) if kg < 30 else rng.uniform(8, 20))
     ventilator = {
         "source": source, "rate_min": rate, "tidal_ml": 7.0 * kg,
@@ -72,6 +72,6 @@ def random_settings(rng: np.random.Generator, source: int) -> dict:
         "airway_r_cmh2o_s_l": float(np.clip(400 / kg, 5, 60) * rng.uniform(0.7, 1.4)),
     }
     if source == 3:
-        patient |= {"effort_rate_min": rate, "effort_cmh2o": float(rng.uniform(5, 12))}
+        patient |= {"effort_rate_min": rate, "effort_cmh2o": float(rng.uniform(6, 12))}
     circuit = {"leak_ml_s_cmh2o": float(rng.choice([0.0, rng.uniform(0, 0.06 * kg)]))}
     return {"ventilator": ventilator, "patient": patient, "circuit": circuit}

@@ -65,9 +65,11 @@ def test_constant_power_without_resistance_is_peukert_at_constant_voltage() -> N
     assert minutes / 60 == pytest.approx(8.7055, abs=5e-5)
 
 
-@pytest.mark.parametrize("load_w", [150.0, 500.0, 900.0])
-def test_constant_power_against_an_ode_solver(load_w: float) -> None:
-    cells, resistance, power = 24, 0.08, load_w / 0.9
+@pytest.mark.parametrize(
+    ("load_w", "resistance"), [(150.0, 0.08), (900.0, 0.08), (900.0, 0.35)], ids=["light", "heavy", "cut-off"]
+)
+def test_constant_power_against_an_ode_solver(load_w: float, resistance: float) -> None:
+    cells, power = 24, load_w / 0.9
 
     def volts_amps(charge: float) -> tuple[float, float]:
         emf = cells * (1.95 + 0.18 * charge)

@@ -35,6 +35,7 @@ def test_unlike_units_are_our_own_mistake() -> None:
         ("cylinder gauge", 4000, "bar", "4000 bar is outside 0 to 300 bar"),
         ("cylinder gauge", 60000, "psi", "60000 psi is outside 0 to 4351.13 psi"),
         ("oxygen flow", -2, None, "-2 L/min is negative"),
+        ("oxygen flow", -0.5, "L/h", "-0.5 L/h is negative"),
         ("oxygen flow", "two", None, "'two' is not a number"),
         ("oxygen flow", math.nan, None, "nan is not a number"),
         ("oxygen flow", True, None, "True is not a number"),
