@@ -30,24 +30,31 @@ def load() -> types.SimpleNamespace:
     try:
         if cache is not None:
             numba.config.CACHE_DIR = str(cache)
-        compiled: dict[str, Callable[..., Any]] = {}
-        for name, source in sources.items():
-            compiled.update(_compile(name, source, cached=cache is not None))
+        compiled = _compile(sources, cached=cache is not None)
     finally:
         numba.config.CACHE_DIR = before
     public = [name for name, value in vars(kernels).items() if callable(value)]
     return types.SimpleNamespace(**{name: compiled[name] for name in public})
 
 
-def _compile(name: str, source: bytes, *, cached: bool) -> dict[str, Callable[..., Any]]:
-    path = FOLDER / f"{name}.py"
-    namespace: dict[str, Any] = {"__name__": f"firmware_sim.kernels.{name}", "__file__": str(path)}
-    exec(compile(source, str(path), "exec"), namespace)
-    functions = {key: value for key, value in namespace.items() if isinstance(value, types.FunctionType)}
-    for key, function in functions.items():
-        # Kernels allocate nothing, so the compiled code may do without counting references.
-        namespace[key] = numba.njit(function, cache=cached, _nrt=False)
-    return {key: namespace[key] for key in functions}
+def _compile(sources: dict[str, bytes], *, cached: bool) -> dict[str, Callable[..., Any]]:
+    """Run each source in a namespace of its own and put compiled functions into all of them."""
+    spaces: list[dict[str, Any]] = []
+    compiled: dict[tuple[str, str], Any] = {}
+    for stem, source in sources.items():
+        path = FOLDER / f"{stem}.py"
+        space: dict[str, Any] = {"__name__": f"{kernels.__name__}.{stem}", "__file__": str(path)}
+        exec(compile(source, str(path), "exec"), space)
+        spaces.append(space)
+        for name, value in space.items():
+            if isinstance(value, types.FunctionType) and value.__globals__ is space:
+                # Kernels allocate nothing, so the compiled code may do without counting references.
+                compiled[value.__module__, name] = numba.njit(value, cache=cached, _nrt=False)
+    for space in spaces:
+        for name, value in space.items():
+            if isinstance(value, types.FunctionType):
+                space[name] = compiled[value.__module__, value.__name__]
+    return {name: function for (_, name), function in compiled.items()}
 
 
 def _cache_folder(digest: str) -> pathlib.Path | None:

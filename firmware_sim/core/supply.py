@@ -25,10 +25,15 @@ from firmware_sim.kernels import supply as words
 
 STEPS_A_SECOND = 10
 TOKENS_MAX = 60  # events in a burst
-TOKEN_STEPS = 30  # steps until another may follow: 20 a minute
-CAPTURE_STEPS = 50  # a capture each 5 s at most, in the mean
+TOKEN_S = 3  # seconds until another may follow: 20 a minute
+CAPTURE_S = 5  # seconds from capture to capture at least, in the mean
 CAPTURE_TOKENS_MAX = 8
 RESTLESS_S = 600
+_EVENTS = words.EVENT_COUNT
+_IN_LOW = words.COMMON + words.LOW_SHARE
+_IN_HIGH = words.COMMON + words.HIGH_SHARE
+_OUT_LOW = words.COMMON + words.TAP + words.LOW_SHARE
+_OUT_HIGH = words.COMMON + words.TAP + words.HIGH_SHARE
 FLAG_CLIPPED = 1  # the extreme is 'at least' that much
 
 
@@ -64,9 +69,13 @@ class Supply:
         self.dip_minute = 0
         self.dips_hour = 0
         self.block = -1
+        self.steps_left = STEPS_A_SECOND
+        self.seconds = 0
+        self.waiting = 0  # captures not yet full
+        self.supply_block = kernels.supply_block
+        self.in_low = self.in_high = self.out_low = self.out_high = NONE
         kernels.supply_reset(self.words, values[ID_OF["supply.nominal_frequency"]])
         self.configure(values)
-        self._publish_block()
         self._publish_second()
 
     def configure(self, values):
@@ -82,7 +91,7 @@ class Supply:
         self.words[words.COMMON + words.TAP + words.GAIN] = values[ID_OF["calibration.supply_out_gain"]]
         self.words[words.COMMON + words.TAP + words.OFFSET] = values[ID_OF["calibration.supply_out_offset"]]
         self.nominal = nominal
-        self.snapshot_steps = values[ID_OF["study.snapshot_interval"]] * 600
+        self.snapshot_s = values[ID_OF["study.snapshot_interval"]] * 60
         self.state.configure(
             nominal, hertz, values[ID_OF["supply.window_low"]], values[ID_OF["supply.window_high"]],
             values[ID_OF["supply.ups_class"]],
@@ -90,21 +99,27 @@ class Supply:
 
     def step(self, before, after):
         """Take one block of 320 codes of each tap ('h'); return True when it ends a second."""
-        self.kernels.supply_block(before, after, self.ring, self.words)
+        words_now = self.words
+        self.supply_block(before, after, self.ring, words_now)
         self.block += 1
-        self._publish_block()
-        if self.words[words.EVENT_COUNT]:
+        self.in_low = in_low = words_now[_IN_LOW]
+        self.in_high = in_high = words_now[_IN_HIGH]
+        self.out_low = out_low = words_now[_OUT_LOW]
+        self.out_high = out_high = words_now[_OUT_HIGH]
+        if words_now[_EVENTS]:
             self._events()
-        self._capture_step()
+        if self.waiting:
+            self._capture_step()
         state = self.state
-        state.step(self.in_low, self.in_high, self.out_low, self.out_high)
-        if self.block % STEPS_A_SECOND != STEPS_A_SECOND - 1:
+        changed = state.step(in_low, in_high, out_low, out_high)
+        self.steps_left -= 1
+        if self.steps_left:
             return False
-        changed = state.changed
+        self.steps_left = STEPS_A_SECOND
         self._publish_second()
-        state.second(self.ring, self.words)
+        state.second(self.ring, words_now)
         state.changed = state.changed or changed
-        self._minute()
+        self._second()
         return True
 
     def ask(self):
@@ -120,19 +135,6 @@ class Supply:
         return 1 if self.restless_s else 0
 
     # What the kernel left.
-
-    def _publish_block(self):
-        state = self.words
-        tap = words.COMMON
-        nominal = self.nominal
-        if state[tap + words.WARM]:
-            self.in_low = self.in_high = self.out_low = self.out_high = NONE
-            return
-        self.in_low = state[tap + words.LOW] * 1000 // nominal * 10
-        self.in_high = -(-state[tap + words.HIGH] * 1000 // nominal) * 10
-        tap += words.TAP
-        self.out_low = state[tap + words.LOW] * 1000 // nominal * 10
-        self.out_high = -(-state[tap + words.HIGH] * 1000 // nominal) * 10
 
     def _publish_second(self):
         state = self.words
@@ -230,6 +232,7 @@ class Supply:
             return
         self.capture_tokens -= 1
         self.capture_next = (self.capture_next + 1) & 0xFFFF
+        self.waiting += 1
         start = (self.words[at + words.RECORD_START] >> 8) - BEFORE
         buffer.ask(
             self.capture_next, self.words[at + words.RECORD_ID], EVENT, block, start, LENGTH,
@@ -243,18 +246,14 @@ class Supply:
         self.capture_next = (self.capture_next + 1) & 0xFFFF
         tap = words.COMMON if self.words[words.COMMON + words.FREQUENCY] else words.COMMON + words.TAP
         count = (2 * SNAPSHOT_CYCLES * self.words[tap + words.HALF] >> 8) + 2
+        self.waiting += 1
         buffer.ask(self.capture_next, None, kind, self.block + 1, 0, count)
         return True
 
     def _capture_step(self):
-        if self.block % TOKEN_STEPS == 0 and self.tokens < TOKENS_MAX:
-            self.tokens += 1
-        if self.block % CAPTURE_STEPS == 0 and self.capture_tokens < CAPTURE_TOKENS_MAX:
-            self.capture_tokens += 1
-        if self.snapshot_steps and self.block % self.snapshot_steps == self.snapshot_steps - 1:
-            self._snapshot(SNAPSHOT)
         for buffer in self.buffers:
             if buffer.state == WAITING and buffer.step(self.block, self.ring, self.words):
+                self.waiting -= 1
                 self._stamp(buffer)
                 self.captures.append(buffer)
 
@@ -269,11 +268,18 @@ class Supply:
             buffer.offset[tap] = self.words[at + words.OFFSET]
             buffer.period_us[tap] = self.words[at + words.HALF] * 625 // 512
 
-    def _minute(self):
-        """Age what is counted by the minute and the second."""
+    def _second(self):
+        """Refill tokens, take the snapshot that is due, and age what is counted by the second."""
+        self.seconds += 1
+        if self.seconds % TOKEN_S == 0 and self.tokens < TOKENS_MAX:
+            self.tokens += 1
+        if self.seconds % CAPTURE_S == 0 and self.capture_tokens < CAPTURE_TOKENS_MAX:
+            self.capture_tokens += 1
+        if self.snapshot_s and self.seconds % self.snapshot_s == 0:
+            self._snapshot(SNAPSHOT)
         if self.restless_s:
             self.restless_s -= 1
-        if self.block % 600 == 599:
+        if self.seconds % 60 == 0:
             self.dip_minute = (self.dip_minute + 1) % 60
             self.dips_hour -= self.dips[self.dip_minute]
             self.dips[self.dip_minute] = 0

@@ -98,8 +98,19 @@ class SupplyState:
     def step(self, in_low, in_high, out_low, out_high):
         """Renew the state from the extremes of one block (0.01 % of nominal)."""
         self.changed = False
-        if in_low == NONE:
-            return False
+        if in_low >= self.window_low and in_high <= self.window_high and out_low >= ALIVE:
+            self.outside_blocks = 0
+            self.dead_blocks = 0
+        elif in_low != NONE:
+            self._extreme(in_low, in_high, out_low, out_high)
+        if self.state != STATE_UNDETERMINED:
+            self.undetermined_steps = 0
+        elif self.undetermined_steps < 1 << 29:
+            self.undetermined_steps += 1
+        return self.changed
+
+    def _extreme(self, in_low, in_high, out_low, out_high):
+        """Judge an input outside the UPS's window, or a dead output: at once, in two blocks."""
         outside = in_high < self.window_low or in_low > self.window_high
         self.outside_blocks = self.outside_blocks + 1 if outside else 0
         self.dead_blocks = self.dead_blocks + 1 if out_high < ALIVE else 0
@@ -114,12 +125,6 @@ class SupplyState:
             if not follows:
                 self.carried_age_s = 0
                 self.evidence |= CARRIED
-        if self.state == STATE_UNDETERMINED:
-            if self.undetermined_steps < 1 << 29:
-                self.undetermined_steps += 1
-        else:
-            self.undetermined_steps = 0
-        return self.changed
 
     def _enter(self, state):
         if state != self.state:

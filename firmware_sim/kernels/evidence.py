@@ -1,6 +1,6 @@
 """Compare the two supply taps: does the output's waveform repeat the input's?
 
-Both taps are folded over the same 16 cycles (64 bins, linear interpolation; noise falls fourfold), the
+Both taps are folded over the same 8 cycles (64 bins, linear interpolation), the
 fundamental is taken out, and what is left is averaged over about 8 calls. The input's remainder, scaled
 by the ratio of the fundamentals and shifted by their delay, is the best copy that a bypass could give:
 the rms of the difference is the residual, its least-squares coefficient the share of the input's
@@ -10,7 +10,7 @@ distortion that passes (about 1 in bypass, about 0 behind a double conversion).
 from firmware_sim.kernels.supply import BLOCK, COMMON, FREQUENCY, GUARD, RING, RISE, SLOTS, TAP
 
 BINS = 64
-FOLD_CYCLES = 16
+FOLD_CYCLES = 8
 SAMPLES = SLOTS * BLOCK
 BIN_MAX = 4000  # 250 codes in 1/16 code: more is clamped
 
@@ -41,7 +41,7 @@ SINE = (
 
 
 def compare_taps(ring, state, compare):
-    """Renew `compare` from the last 16 cycles in the ring: once a second, while both taps are steady."""
+    """Renew `compare` from the last 8 cycles in the ring: once a second, while both taps are steady."""
     t = COMMON
     if state[t + FREQUENCY] < 40000:
         return
@@ -81,7 +81,7 @@ def _fold(ring, tap, slot, start, period, compare):
             part = position & 255
             total += ring[base + at] * (256 - part) + ring[base + following] * part
             position += period
-        compare[FOLDED + n] = total >> 8
+        compare[FOLDED + n] = total >> 7
 
 
 def _take_out_fundamental(compare, rest, share):

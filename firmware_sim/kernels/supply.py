@@ -11,6 +11,7 @@ the past). Voltages are in 0.01 V. All state is in array.array('i'); nothing is 
 intermediate reaches 2^30. Names of the words below are the only description of the layout.
 """
 
+NONE = -(1 << 30)
 BLOCK = 320  # samples a tap a block: 100 ms at 3200 a second
 GUARD = 128  # samples kept before the ring, so that history never wraps
 SLOTS = 16  # blocks in the ring: 1.6 s
@@ -97,6 +98,8 @@ GROUPS = 47  # 10/12-cycle values since the reader set it to 0
 GROUP_FLAGS = 48  # bit n: value n overlaps an event
 GROUP_FIRST = 49  # up to 8 values
 GROUP_ROOM = 8
+LOW_SHARE = 57  # LOW and HIGH in 0.01 % of nominal, steps of 0.1 % outward; NONE while not known
+HIGH_SHARE = 58
 STEADY = 60  # crossings in a row as far apart as those before
 TAP = 64
 HALVES_AT = COMMON + 2 * TAP  # for each tap HALVES rms values, then HALVES window ends
@@ -183,6 +186,9 @@ def _tap_block(codes, tap, ring, state):  # one loop on purpose
     state[t + FILTER_D] = d
     state[t + ABOVE] = 1 if above else 0
     state[t + LAST] = last
+    if state[t + HIGH] or state[t + LOW] == 0:
+        state[t + LOW_SHARE] = state[t + LOW] * 1000 // state[NOMINAL] * 10
+        state[t + HIGH_SHARE] = (state[t + HIGH] * 1000 + state[NOMINAL] - 1) // state[NOMINAL] * 10
     if state[AT_BLOCK] % 10 == 9:
         _close_second(state, t)
 
@@ -267,13 +273,12 @@ def _close_half(ring, base, state, t, tap, start, length):
 def _mean_square(squares, length, shift):
     """Return squares / length * 2^shift without leaving 30 bits (shift 14: 1/64 code^2)."""
     whole = squares // length
-    rest = squares % length
+    rest = squares - whole * length
     if shift > 14:
-        high = shift - 8
-        rest = rest << 8
-        whole = (whole << 8) + rest // length
-        rest = rest % length
-        return (whole << high) + (rest << high) // length
+        part = (rest << 8) // length
+        whole = (whole << 8) + part
+        rest = (rest << 8) - part * length
+        shift -= 8
     return (whole << shift) + (rest << shift) // length
 
 
@@ -288,7 +293,7 @@ def _root(square, guess):
             whole = 1 << 18
             better = (root + (whole << 10)) >> 1
         else:
-            better = (root + (whole << 10) + ((square % root) << 10) // root) >> 1
+            better = (root + (whole << 10) + ((square - whole * root) << 10) // root) >> 1
         if better > ROOT_MAX:
             better = ROOT_MAX
         step = better - root
@@ -466,3 +471,5 @@ def supply_reset(state, hertz):
         state[t + DOUBTS] = DOUBTS_MAX
         state[t + WARM] = WARM_UP
         state[t + SECOND_LOW] = 1 << 20
+        state[t + LOW_SHARE] = NONE
+        state[t + HIGH_SHARE] = NONE
