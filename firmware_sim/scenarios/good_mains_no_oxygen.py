@@ -29,7 +29,7 @@ SCENARIO = Scenario(
     ),
     must_find=(
         find("alarm", _TRIP, _TRIP + 3 * MINUTE, condition="source_stopped", priority="medium"),
-        find("oxygen", _TRIP + 60, _TRIP + 6 * MINUTE, pct=[92.0, 93.9]),
+        find("oxygen", _TRIP + 60, _TRIP + 6 * MINUTE, pct=[91.5, 93.9]),
         find("oxygen_state", _TRIP + 2 * MINUTE, _TRIP + 14 * MINUTE, state="not_current"),
         never("supply_event", 60, 60 * MINUTE),
     ),

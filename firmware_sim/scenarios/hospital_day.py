@@ -12,10 +12,10 @@ SCENARIO = Scenario(
         "automatic cylinder valve is in."
     ),
     start="2026-05-04T07:00:00",
-    duration_s=24 * HOUR,
-    seed=44,
+    duration_s=12 * HOUR,
+    seed=45,
     statistics="hospital",
     settings={"patient": ADULT, "ventilator": BELLOWS_ADULT, "cylinder": {"valve": 2, "water_l": 9.3}},
-    events=(*set_up(), at(6 * HOUR, "ups", "switch_to_normal"), at(15 * HOUR, "ups", "switch_to_normal")),
-    must_find=(find("order", 0, 24 * HOUR),),
+    events=(*set_up(), at(6 * HOUR, "ups", "switch_to_normal"), at(9 * HOUR, "ups", "switch_to_normal")),
+    must_find=(find("order", 0, 12 * HOUR),),
 )

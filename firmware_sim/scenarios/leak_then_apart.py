@@ -26,7 +26,7 @@ SCENARIO = Scenario(
     events=(
         *attended(),
         at(_LEAK, "circuit", "leak", ml_s_cmh2o=0.01),
-        at(_LEAK + 1, "circuit", "set", leak_ml_s_cmh2o=16.5, over_s=40 * MINUTE),
+        at(_LEAK + 1, "circuit", "set", leak_ml_s_cmh2o=12.0, over_s=40 * MINUTE),
         at(_LEAK + 50 * MINUTE, "circuit", "seal"),
         at(_PILLOW, "circuit", "disconnect", open_r=20.0, duration_s=60.0),
         at(_TUBE, "circuit", "extubate", open_r=17.5, duration_s=75.0),

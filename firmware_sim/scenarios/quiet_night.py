@@ -27,7 +27,7 @@ SCENARIO = Scenario(
         find("supply_event", 8.1 * HOUR, 8.1 * HOUR + 2, tap="in", event="dip", residual_pct=[80, 82.5]),
         never("supply_event", 60, _T, tap="out"),
         find("supply_state", 10 * 60, _T, state="normal", at_least_share=0.9),
-        find("breaths", 600, _T, count=[9_500, 9_800], kind="ventilator"),
+        find("breaths", 600, _T, count=[9_900, 9_980], kind="ventilator"),
         find("oxygen", 900, _T, pct=[93.0, 96.5]),
         never("alarm", 900, _T, priority="high"),
     ),

@@ -21,7 +21,7 @@ SCENARIO = Scenario(
         *set_up(mode="spontaneous"),
         at(30, "person", "start_case", label="adult"),
         # Induction: efforts fade, a hand takes over.
-        at(40 * MINUTE, "patient", "breathe", rate_min=11, effort_cmh2o=4),
+        at(40 * MINUTE, "patient", "breathe", rate_min=11, effort_cmh2o=7),
         at(45 * MINUTE, "patient", "stop_breathing"),
         at(45 * MINUTE + 12, "ventilator", "hand"),
         at(45 * MINUTE + 14, "ventilator", "set", rate_min=14, tidal_ml=450, ti_s=1.1, peep_cmh2o=0,
@@ -35,7 +35,7 @@ SCENARIO = Scenario(
         at(100 * MINUTE, "patient", "cough", count=4),
         at(125 * MINUTE, "patient", "breathe", rate_min=9, effort_cmh2o=6),
         at(140 * MINUTE, "ventilator", "open"),
-        at(140 * MINUTE, "patient", "breathe", rate_min=17, effort_cmh2o=7),
+        at(140 * MINUTE, "patient", "breathe", rate_min=17, effort_cmh2o=12),
         at(140 * MINUTE + 10, "person", "set_mode", mode="spontaneous"),
         at(160 * MINUTE, "person", "set_mode", mode="standby"),
         at(160 * MINUTE + 5, "person", "end_case"),

@@ -169,7 +169,7 @@ ACTIONS: dict[str, dict[str, Action]] = {
         ),
         "breathe": Action(
             about="Breathe at a rate.",
-            params={"rate_min": number(16, 1, 80), "effort_cmh2o": number(7, 0, 40)},
+            params={"rate_min": number(16, 1, 80), "effort_cmh2o": number(12, 0, 40)},
             sets={"effort_rate_min": "rate_min", "effort_cmh2o": "effort_cmh2o"},
             ends=("apnoea",),
         ),

@@ -35,7 +35,7 @@ class ConcentratorSettings(NamedTuple):
     stops_below_pct: float = 68.0
     restart_s: float = 3.0
     w_per_l_min: float = 70.0
-    inrush: float = 4.5
+    inrush: float = 5.0
     outlet_kpa: float = 85.0
 
 
@@ -55,18 +55,23 @@ class ConcentratorState(NamedTuple):
 
 
 @compiled
-def steady_ppm(flow_l_min: float, capacity_l_min: float, ambient_kpa: float) -> float:
-    """Return the purity after a long time; beyond its capacity a concentrator is made up with room air.
+def made_up_ppm(made_ppm: float, made_l_min: float, flow_l_min: float) -> float:
+    """Return the purity when `made_l_min` of product is made up to `flow_l_min` with room air.
 
-    5 L/min of 93 % made up to 7 L/min with air is 72.4 % (worked out, see the tests).
+    5 L/min of 93 % made up to 7 L/min is 72.4 % (worked out; one of two idealisations).
     """
+    share = min(made_l_min / flow_l_min, 1.0) if flow_l_min > 0.0 else 1.0
+    return made_ppm * share + AIR_PPM * (1.0 - share)
+
+
+@compiled
+def steady_ppm(flow_l_min: float, capacity_l_min: float, ambient_kpa: float) -> float:
+    """Return the purity after a long time; beyond its capacity a concentrator is made up with room air."""
     load = flow_l_min / max(capacity_l_min, 0.05)
     # 0.93 at sea level to 0.92 in the mountains (Bunel et al., High Alt Med Biol 2016;17:370, published).
     thin_ppm = 10_000.0 * clip((101.3 - ambient_kpa) / 35.0, 0.0, 1.5)
     best = CEILING_PPM - 7_000.0 * min(load, 1.0) * min(load, 1.0) - thin_ppm
-    if load <= 1.0:
-        return best
-    return best / load + AIR_PPM * (1.0 - 1.0 / load)
+    return made_up_ppm(best, capacity_l_min, flow_l_min)
 
 
 @compiled
@@ -103,11 +108,11 @@ def step_concentrator(
 
 @compiled
 def power_w(state: ConcentratorState, settings: ConcentratorSettings) -> float:
-    """Return the power drawn; the motor's start decays within half a second."""
+    """Return the power drawn; the motor's start decays within a second."""
     if state.running == 0:
         return 0.0
     steady = settings.w_per_l_min * max(settings.flow_l_min, 1.0)
-    return steady * (1.0 + (settings.inrush - 1.0) * decay(state.run_s / 0.15))
+    return steady * (1.0 + (settings.inrush - 1.0) * decay(state.run_s / 0.3))
 
 
 @compiled

@@ -20,7 +20,7 @@ class PatientSettings(NamedTuple):
     tube_r2_cmh2o_s2_l2: float = 3.0
     """Tube resistance r1 + r2·|flow|, a part of its own (Rohrer's form; values from memory)."""
     effort_rate_min: float = 0.0
-    effort_cmh2o: float = 7.0
+    effort_cmh2o: float = 12.0
     effort_ti_s: float = 1.1
     effort_spread_pct: float = 6.0
     cough_cmh2o: float = 45.0
