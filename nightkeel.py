@@ -175,6 +175,93 @@ def simulate(
     return figures_of(store, host.counters(), seconds, time.perf_counter() - began)
 
 
+DEMO_EPILOG = """\b
+Example:
+  nightkeel demo --port 8050"""
+
+
+@click.command(epilog=DEMO_EPILOG)
+@click.option("--scenario", "name", default="monsoon-night", show_default=True, help="An invented night.")
+@click.option("--port", default=8050, show_default=True, type=click.IntRange(1, 65535), help="Of the pages.")
+@click.option("--folder", default="var", show_default=True, help="Where the demo's stores are kept.")
+@click.option(
+    "--runtime", default="cpython", show_default=True, help="cpython or micropython, for the live board."
+)
+def demo(name: str, port: int, folder: str, runtime: str) -> None:
+    """Run an invented night, then watch it go on live in the browser (SIMULATED data).
+
+    The night ends now: twelve hours at full speed into a new store, then the emulated board at real speed
+    behind a pseudo-terminal, the ingest daemon on it, and the pages. Ctrl-C ends all of it.
+    """
+    import time
+    from pathlib import Path
+
+    if not port_is_free(port):
+        raise UserError(f"Port {port} is taken; end what uses it, or name another with --port.")
+    length_h = 12.0
+    start_ms = round((time.time() - length_h * 3600) * 1000)
+    Path(folder).mkdir(parents=True, exist_ok=True)
+    store = f"{folder}/demo-{time.strftime('%Y%m%d-%H%M%S')}.db"
+    figures = simulate(name, length_h, None, store, start_utc_ms=start_ms)
+    click.echo(
+        f"{figures['hours']} h in {figures['wall_s']} s, {figures['times_real_time']} times real time; {store}"
+    )
+    tty = f"{store}.tty"
+    elapsed_s = f"{time.time() - start_ms / 1000:.0f}"
+    run_together(
+        f"Open http://127.0.0.1:{port} (SIMULATED data). Ctrl-C ends it.",
+        ["board", "--scenario", name, "--from", elapsed_s, "--now", "--pty-link", tty, "--runtime", runtime],
+        ["ingest", "--link", tty, "--store", store, "--wait", "--quiet"],
+        ["dashboard", "--store", store, "--port", str(port)],
+    )
+
+
+def port_is_free(port: int) -> bool:
+    """Tell whether a TCP port of the loopback can be listened on."""
+    import socket
+
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind(("127.0.0.1", port))
+        except OSError:
+            return False
+    return True
+
+
+def run_together(sentence: str, *commands: list[str]) -> None:
+    """Run commands of this program side by side until Ctrl-C, SIGTERM or the end of one; end them all then."""
+    import signal
+    import subprocess
+    import time
+
+    def interrupt(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    signal.signal(signal.SIGTERM, interrupt)
+    children: list[subprocess.Popen[bytes]] = []
+    try:
+        for command in commands:
+            # A session of its own: Ctrl-C reaches this process alone, which ends the others in order.
+            children.append(
+                subprocess.Popen(
+                    [sys.executable, __file__, *command], stdout=subprocess.DEVNULL, start_new_session=True
+                )
+            )
+        click.echo(sentence)
+        while all(child.poll() is None for child in children):
+            time.sleep(0.2)
+        raise UserError("A part of the demo ended by itself; what it said stands above.")
+    finally:
+        for child in reversed(children):
+            child.terminate()
+        for child in children:
+            try:
+                child.wait(timeout=10)
+            except subprocess.TimeoutExpired:
+                child.kill()
+
+
 def figures_of(
     store: str, counters: dict[str, int], seconds: int, wall_s: float
 ) -> dict[str, int | float | str]:
