@@ -22,7 +22,7 @@ PULL_MIN_CMH2O: Final = 0.4  # house rule: a small child pulls little through a 
 NEIGHBOUR_SHARE: Final = 0.3  # house rule: a swing under 0.3 of its larger neighbours is a ripple
 BREATH_S_MIN: Final = 0.5  # 120 /min
 START_LEVEL: Final = 0.10  # share of foot-to-peak at which inspiration is taken to begin
-TURN_LEVEL: Final = 0.30  # share of peak-to-next-foot at which inspiration is taken to end
+TURN_LEVEL: Final = 0.30  # share of peak over the rest that follows, at which inspiration is taken to end
 PLATEAU_S_MIN: Final = 0.12
 PLATEAU_SLOPE_MAX: Final = 4.0  # cmH2O/s
 PLATEAU_DROP_MIN: Final = 0.5  # cmH2O below the peak, else no pause can be told
@@ -99,7 +99,8 @@ def _breaths_of_stretch(
     rests = [_rest(smooth[a : b + 1]) for a, b in zip(bounds, bounds[1:-1], strict=False)]
     if len(rests) > 1:
         rests[0] = min(rests[0], rests[1])  # little or no expiration may come before the first
-    edges = [_edges(smooth, rest, *bounds[i : i + 3]) for i, rest in enumerate(rests)]
+    after = [*rests[1:], *rests[-1:]]
+    edges = [_edges(smooth, rests[i], after[i], bounds[i : i + 3]) for i in range(len(rests))]
     rows = []
     for i, edge in enumerate(edges):
         end = edges[i + 1].start if i + 1 < len(edges) else pressure.size
@@ -115,13 +116,13 @@ def _rest(lead: Floats) -> float:
     return float(np.median(lead[lead <= (lead.min() + lead[-1]) / 2]))
 
 
-def _edges(smooth: Floats, rest: float, before: int, peak: int, after: int) -> _Edges:
-    """Place start and turn of the breath whose peak is known, between its neighbours' peaks."""
+def _edges(smooth: Floats, rest: float, rest_after: float, bounds: list[int]) -> _Edges:
+    """Place start and turn of a breath between its neighbours' peaks; `bounds` are the three peaks."""
+    before, peak, after = bounds
     level = rest + START_LEVEL * (smooth[peak] - rest)
     under = np.flatnonzero(smooth[before:peak] <= level)
     start = before + int(under[-1]) + 1 if under.size else before
-    next_foot = smooth[peak : after + 1].min()
-    fall = next_foot + TURN_LEVEL * (smooth[peak] - next_foot)
+    fall = rest_after + TURN_LEVEL * (smooth[peak] - rest_after)
     fallen = np.flatnonzero(smooth[peak : after + 1] <= fall)
     return _Edges(start=start, peak=peak, turn=peak + int(fallen[0]) if fallen.size else after)
 

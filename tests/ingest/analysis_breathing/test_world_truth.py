@@ -67,7 +67,7 @@ def test_signs_in_the_wave(settings: dict, key: str | None, share: float) -> Non
 
 
 def test_efforts_that_the_expiration_shows_are_found() -> None:
-    played = play({"ventilator": VENTILATED, "patient": {"effort_rate_min": 5.0}}, seconds=600)
+    played = play({"ventilator": VENTILATED, "patient": {"effort_rate_min": 6.7}}, seconds=900)
     found = [f for f in wave_findings(played.trace, played.found) if "effort" in f.key]
     turn = played.found.start_ms + np.rint(1000 * played.found.ti_s)
     # An effort shows only where it begins in expiration, after its fall and before the next rise.
