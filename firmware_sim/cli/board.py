@@ -91,7 +91,7 @@ def board(  # one argument an option
     try:
         click.echo(end.address)
         click.echo(f"SIMULATED: scenario {name}, {profile} board, {runtime}, speed {speed}", err=True)
-        rig.run(round(start_s * 10))
+        rig.skip(round(start_s * 10))
         Paced(rig, end, pace).run(None if hours is None else round(hours * 36_000), lambda: bool(stopping))
     finally:
         rig.stop()

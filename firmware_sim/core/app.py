@@ -17,8 +17,8 @@ from firmware_sim.core.records import Records
 from firmware_sim.core.ring import Ring
 from firmware_sim.core.services import Services
 
-STEPS_A_SECOND = 10
 TICK_MASK = 0xFFFFFFFF
+LINK_AGE = values.LINK_AGE
 
 
 class App:
@@ -27,8 +27,6 @@ class App:
     def __init__(self, hal, kernels):
         self.hal = hal
         self.steps = 0
-        self.phase = 0
-        self.seconds = 0
         boot_id = hal.random32()
         self.ring = Ring(hal.ring_bytes)
         self.records = Records(self.ring, kernels)
@@ -44,27 +42,24 @@ class App:
     def step(self, block):
         """Run one step on the samples in `block` (see `block.py`)."""
         self.hal.watchdog()
-        link, records, measure, inputs = self.link, self.records, self.measure, self.inputs
+        link, records, system = self.link, self.records, self.system
+        measure, inputs = self.measure, self.inputs
         wishes = link.receive()
         self.steps += 1
         tick = self.steps * STEP_MS & TICK_MASK
         records.tick = tick
         if wishes:
             self._obey(wishes)
-        measure.step(block, inputs)
-        inputs[values.LINK_AGE] = link.age
-        self.system.step(inputs)
-        records.inputs(inputs)
-        phase = self.phase
-        records.pressure(phase, measure.wave)
+        second = measure.step(block, inputs, system.warming_left)
+        inputs[LINK_AGE] = link.age
+        system.step(inputs)
+        records.step(inputs, measure.wave)
         if measure.news:
-            self.services.supply(measure.supply)
-        if phase == STEPS_A_SECOND - 1:
-            self.phase = 0
-            self.seconds += 1
-            self.services.second()
-        else:
-            self.phase = phase + 1
+            self.services.found(measure)
+        if self.services.watching:
+            self.services.watch(inputs)
+        if second:
+            self.services.second(measure)
         link.send(tick)
 
     def _obey(self, wishes):

@@ -38,26 +38,27 @@ class Records:
         """Encode one record and store it."""
         self.ring.put(kind, self.tick, m.encode(kind, fields, tail))
 
-    def pressure(self, step, samples):
-        """Take ten samples in 0.01 cmH2O; the record goes with the tenth step of a second."""
-        at = step * PRESSURE_BLOCK
-        self.wave[at:at + PRESSURE_BLOCK] = samples
-        if step == STEPS_A_SECOND - 1:
-            self.ring.put(m.PRESSURE_WAVE, self.tick, m.pack_tail(self.wave, "h"))
+    def step(self, now, samples):
+        """Take what the engine saw in this step and ten samples of pressure in 0.01 cmH2O.
 
-    def inputs(self, now):
-        """Take what the engine saw in this step; ten steps make a record."""
-        if self.steps == 0 and self.since_whole >= WHOLE_EVERY:
+        Ten steps make a record of each.
+        """
+        steps = self.steps
+        if steps == 0 and self.since_whole >= WHOLE_EVERY:
             inputs.start(self.seen)
             self.since_whole = 0
         self.size = self.inputs_put(self.seen, now, inputs.GROWTH, self.changes, self.size)
-        self.steps += 1
-        if self.steps == STEPS_A_SECOND:
-            whole = 1 if self.since_whole == 0 else 0
-            self.put(m.INPUTS, (self.steps, whole), list(self.changes[:self.size]))
-            self.size = 0
-            self.steps = 0
-            self.since_whole += 1
+        at = steps * PRESSURE_BLOCK
+        self.wave[at:at + PRESSURE_BLOCK] = samples
+        if steps < STEPS_A_SECOND - 1:
+            self.steps = steps + 1
+            return
+        whole = 1 if self.since_whole == 0 else 0
+        self.put(m.INPUTS, (STEPS_A_SECOND, whole), list(self.changes[:self.size]))
+        self.ring.put(m.PRESSURE_WAVE, self.tick, m.pack_tail(self.wave, "h"))
+        self.size = 0
+        self.steps = 0
+        self.since_whole += 1
 
     def settings(self, version, digest, numbers):
         """Send the settings in force, in parts."""

@@ -1,28 +1,38 @@
-"""What the firmware does each second and on request: trends, cycles, captures, health; answers to commands."""
+"""What the firmware does each second and on request: trends, cycles, captures, health, services."""
 
-from firmware_sim.contract import NONE, channels, values
+from firmware_sim.contract import NONE, channels, log_codes, values
 from firmware_sim.contract import commands as c
-from firmware_sim.contract import log_codes
 from firmware_sim.contract import messages as m
 from firmware_sim.contract import settings as s
 from firmware_sim.core.records import bounded
+from firmware_sim.core.ring import BLOCK
 
 HEALTH_SECONDS = 10
 STEPS_A_MINUTE = 600
 # A pressure-hold test ends above this, in 0.01 cmH2O.
 HOLD_ABORT = 4000
 U16 = 65534
+DAY_S = 86400
+
+
+def breath_fields(fields):
+    """Return a breath's fields held within the message's bounds."""
+    kind, peak, plateau, end, mean, lowest, ti, te, rate, flags = fields
+    return (
+        kind, bounded(peak, -32767, 32767), bounded(plateau, -32767, 32767), bounded(end, -32767, 32767),
+        bounded(mean, -32767, 32767), bounded(lowest, -32767, 32767), bounded(ti, 0, U16), bounded(te, 0, U16),
+        bounded(rate, 0, U16), flags & 255)
 
 
 class Services:
-    """Serve the app; `hold` is the stage of a pressure-hold test, `battery_steps` of a discharge test or -1."""
+    """Serve the app; `hold` stage of a pressure-hold test, `battery_steps` of a discharge test or -1."""
 
     def __init__(self, app):
         self.app = app
         self.hold = 0
         self.battery_steps = -1
         self.health_in = 1
-        self.loop_us = 0
+        self.watching = False
 
     # What commands ask for (see core.commands.Commands).
 
@@ -38,6 +48,7 @@ class Services:
         system = self.app.system
         if start:
             self.battery_steps = 0
+            self.watching = True
             system.note(log_codes.BATTERY_TEST, 1)
             return c.STARTED
         minutes = self.battery_steps // STEPS_A_MINUTE
@@ -61,14 +72,15 @@ class Services:
 
     def pressure_hold(self, stage):
         """Go on with the leak test: 1 asks, 2 confirms, 0 ends; in this order only."""
-        if stage and stage != self.hold + 1 or stage > 2:
+        if stage > 2 or (stage and stage != self.hold + 1):
             return c.REFUSED
         self.hold = stage
+        self.watching = True
         return c.STARTED if stage else c.DONE
 
     def new_patient(self, preset):
         """Let nothing of the last patient live on."""
-        self.app.measure.new_patient()
+        self.app.measure.breathing.forget()
 
     def settings_changed(self):
         """Measure by the settings in force."""
@@ -78,7 +90,8 @@ class Services:
     def breath(self):
         """Return (peak, end-expiratory, rate, age) of the breath seen last, or None."""
         inputs = self.app.inputs
-        seen = (inputs[values.PEAK], inputs[values.END_EXPIRATORY], inputs[values.RATE], inputs[values.BREATH_AGE])
+        names = (values.PEAK, values.END_EXPIRATORY, values.RATE, values.BREATH_AGE)
+        seen = tuple([inputs[name] for name in names])
         return None if NONE in seen else seen
 
     # What each step and second brings.
@@ -91,9 +104,13 @@ class Services:
         if self.battery_steps >= 0 and inputs[values.SUPPLY_STATE] == channels.STATE_STORED_ENERGY:
             self.battery_steps += 1
 
-    def supply(self, supply):
-        """Send what the supply side found in this step."""
+    def found(self, measure):
+        """Send the breaths and what the supply side found in this step."""
         records = self.app.records
+        supply, breathing = measure.supply, measure.breathing
+        for fields in breathing.records:
+            records.put(m.BREATH, breath_fields(fields))
+        breathing.records.clear()
         for fields in supply.records:
             records.put(m.SUPPLY_EVENT, fields)
         supply.records.clear()
@@ -117,11 +134,11 @@ class Services:
                 rms = [bounded(value, 0, U16) for value in capture.rms[tap][:count]]
                 records.put(m.HALF_CYCLES, (capture.capture_id, tap, tick, capture.period_us[tap]), rms)
 
-    def second(self):
+    def second(self, measure):
         """Send what belongs to the second that ends with this step."""
         app = self.app
-        app.records.put(m.TREND, app.measure.trend(app.system, app.inputs))
-        supply = app.measure.supply
+        app.records.put(m.TREND, measure.trend(app.system))
+        supply = measure.supply
         rms = [bounded(value, 0, U16) for value in supply.groups_in] + [
             bounded(value, 0, U16) for value in supply.groups_out]
         counts = (len(supply.groups_in), len(supply.groups_out), supply.flagged_in, supply.flagged_out)
@@ -130,12 +147,14 @@ class Services:
         if self.health_in == 0:
             self.health_in = HEALTH_SECONDS
             self._health()
+            unix_s, _, is_set = app.hal.rtc()
+            measure.new_day(unix_s // DAY_S if is_set else 0, app.system.settings)
 
     def _health(self):
         app = self.app
         hal, ring, link, log = app.hal, app.ring, app.link, app.system.log
         unix_s, unix_ms, is_set = hal.rtc()
         app.records.put(m.HEALTH, (
-            unix_s, unix_ms, 1 if is_set else 0, hal.loop_us(), ring.blocks * 32, ring.fill(), hal.memory_free(),
-            link.sent, link.resent, link.bad, ring.lost, hal.flash_wear(), min(log.boot, 65535),
+            unix_s, unix_ms, 1 if is_set else 0, hal.loop_us(), ring.blocks * BLOCK, ring.fill(),
+            hal.memory_free(), link.sent, link.resent, link.bad, ring.lost, hal.flash_wear(), min(log.boot, 65535),
             hal.reset_cause(), log.fill()))

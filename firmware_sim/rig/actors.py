@@ -12,6 +12,7 @@ from firmware_sim.world.scenario import Event, parameter
 if TYPE_CHECKING:
     from firmware_sim.rig.rig import Rig
 
+LASTING = (("board", "offset"), ("board", "gain"), ("board", "set_clock"), ("host", "set_clock"))
 BUTTONS = {"pause": 0, "acknowledge": 1}
 NEVER = 1 << 60
 STEPS_A_SECOND = 1000 // STEP_MS
@@ -46,11 +47,25 @@ class Actors:
     def play(self) -> None:
         """Play all that is due."""
         while self.queue and self.queue[0][0] <= self.rig.step:
+            self._play(heapq.heappop(self.queue)[2])
+        self.next_step = self.queue[0][0] if self.queue else NEVER
+
+    def _play(self, event: Event) -> None:
+        if event.actor == "person":
+            self._person(event)
+        else:
+            getattr(self, f"_{event.actor}_{event.action}")(event)
+
+    def catch_up(self) -> None:
+        """Play of all that is past only what lasts; misfortunes that are over leave nothing."""
+        while self.queue and self.queue[0][0] < self.rig.step:
             event = heapq.heappop(self.queue)[2]
-            if event.actor == "person":
-                self._person(event)
-            else:
-                getattr(self, f"_{event.actor}_{event.action}")(event)
+            if (
+                (event.actor, event.action) in LASTING
+                or event.actor == "person"
+                and event.action not in BUTTONS
+            ):
+                self._play(event)
         self.next_step = self.queue[0][0] if self.queue else NEVER
 
     def _later(self, event: Event, action: str, **params: float | str) -> None:

@@ -1,4 +1,4 @@
-"""What persons at the bedside tell the module: commands that need no page, put on the line beside the host's."""
+"""What persons at the bedside tell the module: commands on the line, beside those of the host."""
 
 from collections.abc import Callable, Iterable
 
