@@ -9,11 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ingest.analysis.supply.compiled import Floats, compiled
+from ingest.analysis.supply.compiled import Floats, compiled_any_order
 
 POINTS = 640
 """Points a window, 3.2 kS/s at nominal: what can fold lies above order 25."""
-HALF_WIDTH, PHASES, KAISER_BETA = 12, 2048, 8.0
+HALF_WIDTH, PHASES, KAISER_BETA = 8, 512, 5.5
 HONEST_FRACTION = 1250.0 / 3200.0
 
 
@@ -34,11 +34,10 @@ def _sinc_table() -> Floats:
 SINC = _sinc_table()
 
 
-@compiled
+@compiled_any_order
 def _resample(wave: Floats, begin: Floats, length: Floats, table: Floats, out: Floats) -> None:
     """Fill each row of out with equally spaced points of a window given in samples."""
-    taps = table.shape[1]
-    phases = table.shape[0]
+    phases, taps = table.shape
     points = out.shape[1]
     for row in range(len(begin)):
         step = length[row] / points
@@ -49,13 +48,11 @@ def _resample(wave: Floats, begin: Floats, length: Floats, table: Floats, out: F
             if phase == phases:
                 whole, phase = whole + 1, 0
             first = whole + 1 - taps // 2
-            a = b = c = d = 0.0
-            for tap in range(0, taps, 4):
-                a += table[phase, tap] * wave[first + tap]
-                b += table[phase, tap + 1] * wave[first + tap + 1]
-                c += table[phase, tap + 2] * wave[first + tap + 2]
-                d += table[phase, tap + 3] * wave[first + tap + 3]
-            out[row, point] = (a + b) + (c + d)
+            piece, weights = wave[first : first + taps], table[phase]
+            total = 0.0
+            for tap in range(taps):
+                total += weights[tap] * piece[tap]
+            out[row, point] = total
 
 
 def spectra(wave_v: Floats, begin: Floats, length: Floats) -> Floats:
@@ -115,6 +112,13 @@ def groups(rms_bins: Floats, cycles: int, orders: int) -> Groups:
         np.sqrt(np.stack(parts, axis=1)) for parts in zip(*columns, strict=True)
     )
     return Groups(line=line, group=group, subgroup=subgroup, between=between, between_centred=centred)
+
+
+def _subgroup_squares(rms_bins: Floats, cycles: int, orders: int) -> Floats:
+    """Give the squares of the subgroups alone."""
+    square = np.square(rms_bins)
+    at = cycles * np.arange(1, orders + 1)
+    return np.asarray(square[:, at - 1] + square[:, at] + square[:, at + 1])
 
 
 def smoothed(values: Floats, step_s: float, time_constant_s: float = 1.5) -> Floats:
@@ -189,7 +193,7 @@ def running(
     usable = (begin >= HALF_WIDTH) & (begin + length <= len(wave) - 1 - HALF_WIDTH)
     cycles = 12 if nominal_hz > 55.0 else 10
     rms = spectra(wave, begin[usable], length[usable])
-    squares = np.square(groups(rms, cycles, len(state.squares)).subgroup)
+    squares = _subgroup_squares(rms, cycles, len(state.squares))
     number = np.ceil(end_s[usable] / 600.0 - 1e-9) - 1.0
     interval, total, windows = state.interval, state.squares.copy(), state.windows
     done: list[tuple[float, Floats, int]] = []

@@ -9,9 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ingest.analysis.supply.compiled import Bools, Codes, Floats, Ints, compiled
-
-HELD, UNEVEN, CLIPPED, RISING = 1, 2, 4, 8
+from ingest.analysis.supply.compiled import Bools, Codes, Floats, compiled
 
 SLOWEST, FASTEST = 0.72, 1.32
 """Frequencies that can be locked to, as fractions of the nominal: 36 to 66 Hz at 50, 43 to 79 Hz at 60."""
@@ -83,8 +81,8 @@ def window_start(tap: Tap) -> WindowState:
     """Begin a record, or begin again after a gap."""
     nominal_half = tap.rate_hz / tap.nominal_hz / 2.0
     # last edge, half period, last half length, edges seen, early crossing waits, peak, crossings -1 and -2,
-    # filtered value before, peaks -1 and -2
-    lock = np.array([-1.0, nominal_half, nominal_half, 0.0, 0.0, 0.0, -1e18, -2e18, 0.0, 0.0, 0.0])
+    # filtered value before, peaks -1 and -2, square integral and clipping of the last half
+    lock = np.array([-1.0, nominal_half, nominal_half, 0, 0, 0, -1e18, -2e18, 0, 0, 0, 0, 0])
     return WindowState(first_index=0, tail=np.empty(0), lock=lock)
 
 
@@ -97,19 +95,15 @@ def half_cycles(state: WindowState, codes: Codes, tap: Tap, start_s: float) -> t
     fresh = len(state.tail)
     wave = np.concatenate((state.tail, np.asarray(codes, dtype=np.float64)))
     lock = state.lock.copy()
-    rows = 2 * (len(wave) // max(1, taps // 2) + 4)
-    at, window, half = np.empty(rows), np.empty((rows, 2)), np.empty((rows, 2))
-    flags = np.empty(rows, dtype=np.int64)
+    rows = np.empty((2 * (len(wave) // max(1, taps // 2) + 4), 8))
     rails = (-1e18 if tap.code_min is None else tap.code_min, 1e18 if tap.code_max is None else tap.code_max)
     offset = tap.offset_v / tap.gain_v
-    count = _cut(
-        wave, state.first_index, fresh, taps, offset, _limits(tap), rails, lock, at, window, half, flags
-    )
+    count = _cut(wave, state.first_index, fresh, taps, offset, _limits(tap), rails, lock, rows)
     keep = min(len(wave), 16 * taps)
     after = WindowState(
         first_index=state.first_index + len(wave) - keep, tail=wave[len(wave) - keep :].copy(), lock=lock
     )
-    return after, _rows(tap, start_s, at[:count], window[:count], half[:count], flags[:count])
+    return after, _rows(tap, start_s, rows[:count])
 
 
 def _limits(tap: Tap) -> Floats:
@@ -127,19 +121,20 @@ def _limits(tap: Tap) -> Floats:
     )
 
 
-def _rows(tap: Tap, start_s: float, at: Floats, window: Floats, half: Floats, flags: Ints) -> HalfCycles:
+def _rows(tap: Tap, start_s: float, table: Floats) -> HalfCycles:
     """Turn samples and codes into seconds and volts."""
     period = 1.0 / tap.rate_hz
-    end_s = start_s + at * period
+    edge, span, window, length, half, held, clipped, rising = table.T
+    end_s = start_s + edge * period
     return HalfCycles(
-        start_s=end_s - window[:, 0] * period,
+        start_s=end_s - span * period,
         end_s=end_s,
-        rms_v=abs(tap.gain_v) * np.sqrt(window[:, 1] / window[:, 0]),
-        half_s=half[:, 0] * period,
-        half_v2s=tap.gain_v * tap.gain_v * half[:, 1] * period,
-        held=(flags & HELD) != 0,
-        clipped=(flags & CLIPPED) != 0,
-        rising=(flags & RISING) != 0,
+        rms_v=abs(tap.gain_v) * np.sqrt(window / span),
+        half_s=length * period,
+        half_v2s=tap.gain_v * tap.gain_v * half * period,
+        held=held > 0.0,
+        clipped=clipped > 0.0,
+        rising=rising > 0.0,
     )
 
 
@@ -169,26 +164,6 @@ def _clips(wave: Floats, begin: float, end: float, low: float, high: float) -> b
 
 
 @compiled
-def _filtered(wave: Floats, taps: int) -> Floats:
-    """Pick out the fundamental: two boxcars, then 2 x(n-D) - x(n) - x(n-2D). Linear phase, 2D - 1 samples
-    late.
-
-    Boxcars and differences of half a period remove offset and even harmonics; a third keeps 11 %.
-    """
-    count = len(wave)
-    once, twice, out = np.zeros(count), np.zeros(count), np.zeros(count)
-    sum_1 = sum_2 = 0.0
-    for i in range(count):
-        sum_1 += wave[i] - (wave[i - taps] if i >= taps else 0.0)
-        once[i] = sum_1
-        sum_2 += sum_1 - (once[i - taps] if i >= taps else 0.0)
-        twice[i] = sum_2
-        if i >= 2 * taps:
-            out[i] = 2.0 * twice[i - taps] - sum_2 - twice[i - 2 * taps]
-    return out
-
-
-@compiled
 def _believe(lock: Floats, crossing: float, limits: Floats) -> bool:
     """Take note of a crossing, learn the half period from its spacings, and tell whether it can be believed.
 
@@ -213,67 +188,103 @@ def _believe(lock: Floats, crossing: float, limits: Floats) -> bool:
 
 
 @compiled
-def _next_edge(lock: Floats, now: float, crossing: float, limits: Floats) -> tuple[float, bool]:
-    """Give the edge that is due at `now`, or -1: a believed crossing, or the last period's when none came."""
+def _next_edge(lock: Floats, now: float, crossing: float, limits: Floats) -> float:
+    """Give the edge due at `now`: a believed crossing, minus the last period's when none came, or 0."""
     due = lock[0] + lock[1]
-    if crossing >= 0.0:
+    if crossing > 0.0:
         belief = _believe(lock, crossing, limits)
         if lock[3] == 0.0:
-            return (crossing, False) if belief else (-1.0, False)
+            return crossing if belief else 0.0
         if abs(crossing - due) <= limits[4] * lock[1]:
-            return (crossing if belief else due + NUDGE * (crossing - due)), False
+            return crossing if belief else due + NUDGE * (crossing - due)
         if belief and crossing - lock[0] >= 0.6 * lock[1]:
-            return crossing, False
+            return crossing
         if belief:
             lock[4] = 1.0
+    return -due if now > _deadline(lock, limits) else 0.0
+
+
+@compiled
+def _deadline(lock: Floats, limits: Floats) -> float:
+    """Give the time at which the last period decides; at the start, when nominal windows begin."""
     if lock[3] == 0.0:
-        # nothing to lock to from the start: windows of nominal length
-        return (now, True) if now > 8.0 * lock[1] else (-1.0, False)
-    patience = 1.65 if lock[4] > 0.0 else 1.0 + limits[4]
-    if now - lock[0] > patience * lock[1]:
-        return due, True
-    return -1.0, False
+        return float(8.0 * lock[1])
+    return float(lock[0] + (1.65 if lock[4] > 0.0 else 1.0 + limits[4]) * lock[1])
+
+
+@compiled
+def _write(
+    wave: Floats, first_index: int, offset: float, limits: Floats, rails: tuple[float, float], lock: Floats,
+    edge: float, held: bool, rising: bool, row: Floats,
+) -> bool:  # fmt: skip
+    """Close a half cycle at an edge and fill its row. Tell whether there is one: the first only begins."""
+    length, previous, seen = edge - lock[0], lock[2], lock[3]
+    lock[0], lock[3], lock[4] = edge, seen + 1.0, 0.0
+    if seen == 0.0:
+        return False
+    local = edge - first_index
+    area = _integral(wave, local - length, local, offset)
+    clips = _clips(wave, local - length, local, rails[0], rails[1])
+    area_before, clips_before = lock[11], lock[12] > 0.0
+    lock[2], lock[11], lock[12] = length, area, 1.0 if clips else 0.0
+    if seen == 1.0:
+        return False
+    band = limits[3] * lock[1]
+    even = abs(length - lock[1]) <= band and abs(previous - lock[1]) <= band
+    span = length + previous if even else 2.0 * lock[1]
+    row[0], row[1] = edge, span
+    row[2] = area + area_before if even else _integral(wave, local - span, local, offset)
+    row[3], row[4] = length, area
+    row[5], row[6], row[7] = held, clips or clips_before, rising and not held
+    return True
 
 
 @compiled
 def _cut(
     wave: Floats, first_index: int, fresh: int, taps: int, offset: float, limits: Floats,
-    rails: tuple[float, float], lock: Floats, at: Floats, window: Floats, half: Floats, flags: Ints,
+    rails: tuple[float, float], lock: Floats, rows: Floats,
 ) -> int:  # fmt: skip
-    """Walk the new samples and write a row an edge. Returns the rows. One loop on purpose."""
-    filtered = _filtered(wave, taps)
-    delay = 2 * taps - 1
-    rows = 0
-    for i in range(max(fresh, 4 * taps), len(wave)):
-        value, before = filtered[i], lock[8]
-        lock[8] = value
+    """Filter the new samples and write a row an edge. Returns the rows. One loop on purpose.
+
+    The filter picks out the fundamental: two boxcars of half a period, then 2 x(n-D) - x(n) - x(n-2D). It is
+    linear in phase and 2D - 1 samples late; offset and even harmonics vanish, a third keeps 11 %.
+    """
+    delay, begin = 2 * taps - 1, max(fresh, 4 * taps)
+    once, twice = np.zeros(len(wave)), np.zeros(len(wave))
+    sum_1 = sum_2 = 0.0
+    before, peak, floor, found = lock[8], lock[5], limits[2], 0
+    deadline = _deadline(lock, limits)
+    start = begin - 4 * taps
+    for i in range(start, len(wave)):
+        oldest = i - taps
+        sum_1 += wave[i] - (wave[oldest] if oldest >= start else 0.0)
+        once[i] = sum_1
+        sum_2 += sum_1 - (once[oldest] if oldest >= start else 0.0)
+        twice[i] = sum_2
+        if i < begin:
+            continue
+        value = 2.0 * twice[oldest] - sum_2 - twice[oldest - taps]
         turned = (value < 0.0) != (before < 0.0)
-        crossing = -1.0
-        if turned and lock[5] >= limits[2]:
-            crossing = first_index + i - 1 - delay + before / (before - value)
-        edge, held = _next_edge(lock, float(first_index + i - delay), crossing, limits)
-        lock[5] = abs(value) if turned else max(lock[5], abs(value))
-        if edge < 0.0:
-            continue
-        length, previous = edge - lock[0], lock[2]
-        if lock[3] > 0.0:
-            lock[2] = length
-        seen, lock[0], lock[4] = lock[3], edge, 0.0
-        lock[3] = seen + 1.0
-        if seen < 2.0:
-            continue
-        band = limits[3] * lock[1]
-        even = abs(length - lock[1]) <= band and abs(previous - lock[1]) <= band
-        span = length + previous if even else 2.0 * lock[1]
-        local = edge - first_index
-        at[rows] = edge
-        window[rows, 0], window[rows, 1] = span, _integral(wave, local - span, local, offset)
-        half[rows, 0], half[rows, 1] = length, _integral(wave, local - length, local, offset)
-        flags[rows] = (
-            (HELD if held else 0)
-            | (0 if even else UNEVEN)
-            | (CLIPPED if _clips(wave, local - span, local, rails[0], rails[1]) else 0)
-            | (RISING if not held and value >= 0.0 else 0)
-        )
-        rows += 1
-    return rows
+        if turned or first_index + i - delay > deadline:
+            good = turned and peak >= floor
+            crossing = first_index + i - 1 - delay + before / (before - value) if good else 0.0
+            lock[5] = peak
+            edge = _next_edge(lock, float(first_index + i - delay), crossing, limits)
+            if edge != 0.0 and _write(
+                wave,
+                first_index,
+                offset,
+                limits,
+                rails,
+                lock,
+                abs(edge),
+                edge < 0.0,
+                value >= 0.0,
+                rows[found],
+            ):
+                found += 1
+            deadline = _deadline(lock, limits)
+            peak = 0.0 if turned else peak
+        before, peak = value, max(peak, abs(value))
+    lock[8], lock[5] = before, peak
+    return found

@@ -107,7 +107,7 @@ def test_flagged_values_are_kept_and_marked(mains):
 
 def test_saved_state_goes_on_as_if_never_stopped(mains):
     rng = np.random.default_rng(4)
-    wave = mains.sine(40.0, hertz=50.3) * np.repeat(rng.choice([1.0, 1.0, 1.0, 0.6], 80), 1600)
+    wave = np.rint(mains.sine(40.0, hertz=50.3) * np.repeat(rng.choice([1.0, 1.0, 1.0, 0.6], 80), 1600))
     _, whole = analyse(wave_start(SETTINGS, 1e9), wave, SETTINGS, final=True)
     state, parts = wave_start(SETTINGS, 1e9), []
     for block in np.split(wave, [3, 777, 40000, 40001, 99999]):

@@ -1,0 +1,128 @@
+"""Time the power-quality analysis: 12 h of raw waveform against a plain script, and the study of a year.
+
+The plain script does the same work with numpy and scipy alone, vectorised over 10 min at a time: crossings by
+a zero-phase filter, one-cycle rms by running sums, dips, 10-cycle rms and spectra resampled linearly, flicker
+by second-order sections at the full rate. CPU time of one thread; the waveform is made outside the clock.
+"""
+
+from time import process_time
+
+import numpy as np
+from run import Row
+from scipy import signal
+
+from ingest.analysis.supply import flicker, study
+from ingest.analysis.supply.records import SupplyEvent, TenMinutes
+from ingest.analysis.supply.wave import WaveSettings, analyse, wave_start
+from ingest.analysis.supply.windows import Tap
+
+RATE_HZ, LSB_V, TEN_MIN_S = 3200, 0.390625, 600.0
+TAP = Tap(rate_hz=RATE_HZ, gain_v=LSB_V, code_min=-2048, code_max=2047)
+
+
+def ten_minutes_of_codes(seed):
+    """Make 10 min of a noisy, slightly off-frequency mains with harmonics and a few dips."""
+    rng = np.random.default_rng(seed)
+    time = np.arange(int(RATE_HZ * TEN_MIN_S)) / RATE_HZ
+    angle = 2 * np.pi * 50.03 * time
+    wave = 325 * (np.sin(angle) + 0.03 * np.sin(3 * angle) + 0.04 * np.sin(5 * angle))
+    for begin in rng.uniform(10, 590, 3):
+        wave[(time >= begin) & (time < begin + 0.3)] *= 0.7
+    return np.clip(np.rint((wave + rng.normal(0, 0.5, len(wave))) / LSB_V), -2048, 2047).astype(np.int16)
+
+
+def plain_edges(volts):
+    """Find crossings of the band-passed wave, interpolated."""
+    band = signal.butter(2, [30, 70], "band", fs=RATE_HZ, output="sos")
+    smooth = signal.sosfiltfilt(band, volts)
+    at = np.flatnonzero((smooth[:-1] < 0) != (smooth[1:] < 0))
+    return at + smooth[at] / (smooth[at] - smooth[at + 1])
+
+
+def plain_script(codes):
+    """Analyse one block; return half-cycle rms, dips, 10-cycle rms, subgroups and Pst."""
+    volts = codes * LSB_V
+    edges = plain_edges(volts)
+    area = np.concatenate(([0.0], np.cumsum(volts**2)))
+    at_edges = np.interp(edges + 0.5, np.arange(len(area)), area)
+    half_cycle = np.sqrt((at_edges[2:] - at_edges[:-2]) / (edges[2:] - edges[:-2]))
+    dips = np.flatnonzero(np.diff((half_cycle < 207).astype(int)) == 1)
+    ten = edges[::20]
+    ten_rms = np.sqrt(np.diff(at_edges[::20]) / np.diff(ten))
+    place = ten[:-1, None] + np.diff(ten)[:, None] * np.arange(640) / 640
+    bins = np.abs(np.fft.rfft(np.interp(place, np.arange(len(volts)), volts), axis=1)) ** 2
+    orders = 10 * np.arange(1, 26)
+    subgroups = np.sqrt(bins[:, orders - 1] + bins[:, orders] + bins[:, orders + 1]) * np.sqrt(2) / 640
+    relative = volts**2 / np.mean(volts**2) - 1
+    seen = signal.sosfilt(flicker.sections(flicker.LAMP_230_V, RATE_HZ), relative) ** 2
+    factor = 1 - np.exp(-1 / (0.3 * RATE_HZ))
+    pinst = signal.lfilter([factor], [1, factor - 1], seen)
+    return half_cycle, dips, ten_rms, subgroups, flicker.pst_of(pinst[60 * RATE_HZ :])
+
+
+def ours(blocks):
+    """Analyse blocks one after the other; return CPU seconds and findings of the last."""
+    settings = WaveSettings(tap=TAP, declared_v=230.0)
+    analyse(wave_start(settings, 0.0), blocks[0][:RATE_HZ], settings)
+    state, spent, found = wave_start(settings, 0.0), 0.0, None
+    for block in blocks:
+        begin = process_time()
+        state, found = analyse(state, block, settings)
+        spent += process_time() - begin
+    return spent, found
+
+
+def a_year():
+    """Make a year of 10-min values and 20 000 events."""
+    rng = np.random.default_rng(3)
+    count = 365 * 144
+    rms = 228 + rng.normal(0, 8, count)
+    table = TenMinutes(
+        start_s=600.0 * np.arange(count),
+        rms_v=rms,
+        low_v=rms - 5,
+        high_v=rms + 5,
+        frequency_hz=50 + rng.normal(0, 0.1, count),
+        flagged=np.zeros(count, bool),
+        coverage=np.ones(count),
+    )
+    events = tuple(
+        SupplyEvent(
+            kind="dip",
+            start_s=start,
+            start_end_s=start + 0.02,
+            back_s=start + length,
+            back_end_s=start + length + 0.02,
+            extreme_v=230 * level,
+            reference_v=230.0,
+        )
+        for start, length, level in zip(
+            np.sort(rng.uniform(0, 365 * 86400, 20000)).tolist(),
+            (10 ** rng.uniform(-1.7, 3, 20000)).tolist(),
+            rng.uniform(0, 0.9, 20000).tolist(),
+            strict=True,
+        )
+    )
+    return study.Record(
+        begin_s=0.0, end_s=365 * 86400.0, nominal_v=230.0, nominal_hz=50.0, ten_minutes=table, events=events
+    )
+
+
+def rows(quick):
+    """Yield the figures."""
+    made = [ten_minutes_of_codes(seed) for seed in range(2 if quick else 12)]
+    blocks = made if quick else made * 6
+    spent, found = ours(blocks)
+    begin = process_time()
+    for block in made:
+        half_cycle, *_ = plain_script(block)
+    plain = (process_time() - begin) / len(made)
+    assert abs(np.median(half_cycle) - np.median(found.half_cycles.rms_v)) < 0.05, "the two must agree"
+    speed = len(blocks) * TEN_MIN_S / spent
+    name = f"raw 3.2 kS/s waveform, {len(blocks) / 6:g} h, all stages"
+    yield Row(name, speed, "x real time", "2000", plain * len(blocks) / spent)
+    record = a_year()
+    study.study(record)
+    begin = process_time()
+    study.study(record)
+    yield Row("study of one year, 20 000 events", process_time() - begin, "s", "5")
