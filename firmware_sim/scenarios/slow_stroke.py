@@ -22,7 +22,7 @@ SCENARIO = Scenario(
             "rate_min": 4.0,
             "tidal_ml": 700.0,
             "ti_s": 2.0,
-            "rate_spread_pct": 2.5,
+            "rate_spread_pct": 2.0,
         },
     },
     initial=warm(),

@@ -225,6 +225,11 @@ class Plant:
         """Return the true supply state in intervals; the output is 'dead' below 10 % of nominal."""
         return self._truth.state_intervals()
 
+    def transfers(self) -> list[tuple[int, str, str]]:
+        """Return (ms, from, to) of every change of the true supply state."""
+        states = self.supply_states()
+        return [(b.start_ms, a.state, b.state) for a, b in zip(states, states[1:], strict=False)]
+
     def breaths(self) -> dict[str, np.ndarray]:
         """Return the true breaths that ended (see `truth.breath_columns`)."""
         return self._truth.breaths()

@@ -63,22 +63,26 @@ class Finding:
     never: bool = False
 
 
-# kind -> what a checker compares. 'alarm' names the condition in trade words, not a row's number.
-FINDINGS: dict[str, str] = {
-    "supply_event": "an event on a tap: values tap, event, residual_pct [low, high], duration_s [low, high]",
-    "supply_state": "the inferred state for most of the window: values state, within_s, at_least_share",
-    "supply_transfers": "count of transfers to stored energy by behaviour: values count [low, high]",
-    "alarm": "a condition becomes active in the window: values condition, within_s, priority",
-    "oxygen": "the oxygen reading in per cent: values pct [low, high]",
-    "oxygen_state": "the word shown with the reading: values state",
-    "breaths": "count of breaths found: values count [low, high], kind",
-    "pressure": "largest, lowest or resting pressure: values peak_cmh2o, low_cmh2o, rest_cmh2o [low, high]",
-    "gap": "time without samples: values reason",
-    "unmonitored": "minutes that nobody measured: values minutes [low, high]",
-    "sound": "sound is heard in every window of the length: values every_s",
-    "setting": "the module shows a setting or mark: values name, value",
-    "order": "records stay in the order of ticks whatever the clocks say",
-    "note": "a sentence the screens must carry: values text_key",
+# kind -> (what a checker compares, names of its values). Conditions are names of the alarm table; numbers
+# stand as [low, high]; taps are those of the module, also when they are swapped.
+FINDINGS: dict[str, tuple[str, tuple[str, ...]]] = {
+    "supply_event": ("an event found on a tap", ("tap", "event", "residual_pct", "duration_s")),
+    "supply_state": ("the inferred state for a share of the window", ("state", "within_s", "at_least_share")),
+    "supply_transfers": ("how often the UPS went to stored energy, by behaviour", ("count",)),
+    "alarm": ("a condition becomes active in the window", ("condition", "within_s", "priority")),
+    "oxygen": ("all readings of the window lie in the range", ("pct",)),
+    "oxygen_state": ("the word shown with the reading", ("state",)),
+    "breaths": ("how many breaths are found", ("count", "kind")),
+    "pressure": ("largest, lowest, resting (median) pressure", ("peak_cmh2o", "low_cmh2o", "rest_cmh2o")),
+    "gap": ("a recorded gap; reason 'none': no sample is missing in the end", ("reason",)),
+    "unmonitored": ("minutes that nobody measured", ("minutes",)),
+    "sound": (
+        "sound in every stretch of a length, or how often it starts",
+        ("every_s", "activations_per_10_min"),
+    ),
+    "setting": ("the module reports a setting or a mark", ("name", "value")),
+    "order": ("records keep the order of ticks whatever the clocks say", ()),
+    "note": ("a sentence that the screens must carry", ("text_key",)),
 }
 
 
@@ -112,8 +116,7 @@ class Scenario:
         for event in self.events:
             check_event(self.name, event)
         for finding in self.must_find:
-            if finding.kind not in FINDINGS:
-                raise ScenarioError(_unknown(self.name, "finding", finding.kind, FINDINGS))
+            _check_finding(self.name, finding)
 
 
 def _unknown(where: str, what: str, name: str, known: Any) -> str:
@@ -153,6 +156,15 @@ def _check_initial(where: str, name: str, value: Any) -> None:
     if name not in INITIAL:
         raise ScenarioError(_unknown(where, "initial value", name, INITIAL))
     _number(where, f"initial.{name}", value, *INITIAL[name][1:])
+
+
+def _check_finding(where: str, finding: Finding) -> None:
+    if finding.kind not in FINDINGS:
+        raise ScenarioError(_unknown(where, "finding", finding.kind, FINDINGS))
+    for name in finding.values:
+        if name not in FINDINGS[finding.kind][1]:
+            known = FINDINGS[finding.kind][1] or ("none",)
+            raise ScenarioError(_unknown(where, f"value of finding {finding.kind}", name, known))
 
 
 def check_setting(where: str, part: str, name: str, value: Any) -> None:

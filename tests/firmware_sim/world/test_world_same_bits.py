@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from firmware_sim import scenarios
-from firmware_sim.world import noise, samples, waves
+from firmware_sim.world import circuit, noise, samples, waves
 from firmware_sim.world.plant import Lines, Plant
 
 BLOCKS = 700
@@ -56,6 +56,33 @@ def test_supply_samples_use_integers_only():
     for field in (*samples.Carrier.__annotations__.items(), *samples.Drive.__annotations__.items()):
         assert field[1] is int
     assert waves.sine_table().dtype == np.int16
+
+
+def test_no_fused_multiply_add_is_compiled():
+    """Fused operations round once instead of twice and would give other bits on other machines."""
+    plant = Plant(scenarios.load("quiet-night"))
+    state, settings = plant.state.breathing, plant.settings
+    circuit.step_circuit(
+        state.circuit,
+        settings.circuit,
+        settings.patient,
+        settings.ventilator,
+        state.ventilator,
+        0.0,
+        1,
+        0,
+        0.01,
+    )
+    (text,) = circuit.step_circuit.inspect_asm().values()
+    assert "mulsd" in text or "fmul" in text, "the listing is real"
+    assert "fmadd" not in text
+    assert "fmsub" not in text
+
+
+def test_table_entries_are_far_from_a_rounding_tie():
+    """So the last bit of a library's sine can't change an entry."""
+    turns = 2 * np.pi * np.arange(waves.TABLE_SIZE) / waves.TABLE_SIZE
+    assert np.abs((32767 * np.sin(turns)) % 1 - 0.5).min() > 1e-6
 
 
 def test_mixer_against_a_plain_integer_version():

@@ -115,6 +115,7 @@ def test_battery_carries_about_twenty_minutes_then_restarts_in_bypass(plant, at_
     states = [s.state for s in p.supply_states()]
     assert states == ["normal", "stored_energy", "dead", "bypass"]
     assert 18.5 < p.battery_min() < 21.5
+    assert [b for _, _, b in p.transfers()] == states[1:]
 
 
 def test_less_load_lasts_longer_than_in_proportion(plant, at_event):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from firmware_sim.world import supply_truth, truth
-from firmware_sim.world.scenario import Event, Scenario, ScenarioError
+from firmware_sim.world.scenario import Event, Finding, Scenario, ScenarioError
 
 NOMINAL = 23_000
 
@@ -91,6 +91,11 @@ def make(**changes):
             "unknown mode",
         ),
         ({"events": (Event(t_s=0, actor="mains", action="surge", params={"peak_v": "big"}),)}, "number"),
+        ({"must_find": (Finding(kind="allarm", from_s=0, to_s=1),)}, "did you mean alarm"),
+        (
+            {"must_find": (Finding(kind="alarm", from_s=0, to_s=1, values={"conditon": "x"}),)},
+            "did you mean condition",
+        ),
     ],
 )
 def test_a_wrong_scenario_says_what_is_wrong(changes, words):
