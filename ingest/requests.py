@@ -10,6 +10,7 @@ from ingest.host import Attached, Host
 from ingest.pipeline import FLOWING, Now, Tell
 from ingest.store.annotations import Annotations
 from ingest.store.commands import answer, book, sent
+from ingest.store.outbox import Place, put_place
 
 REASON_MAX = 400
 Request = dict[str, Any]
@@ -30,6 +31,7 @@ class Requests:
             "change_mark": self._change_mark,
             "remove_mark": self._remove_mark,
             "label": self._label,
+            "move_cursor": self._move_cursor,
         }
 
     def __call__(self, request: Request) -> dict[str, Any]:
@@ -126,6 +128,16 @@ class Requests:
             site=_text(request, "site", 80, empty=True),
             bed=_text(request, "bed", 80, empty=True),
         )
+        return {}
+
+    def _move_cursor(self, request: Request) -> dict[str, Any]:
+        fields = ("module", "boot", "seq", "live_from", "live_seq", "rejected", "newest")
+        place = Place(**{name: _integer(request, name, 0) for name in fields})
+        name = _text(request, "name", 400)
+        with self._host.writer.transaction() as connection:
+            if connection.execute("SELECT 1 FROM boot WHERE id = ?", (place.boot,)).fetchone() is None:
+                raise UserError(f"There is no boot {place.boot} in this store.")
+            put_place(connection, name, place)
         return {}
 
 

@@ -74,6 +74,7 @@ CREATE TABLE mark (
 CREATE INDEX mark_by_time ON mark (module, utc);
 CREATE TABLE sink (
     name TEXT NOT NULL, boot INTEGER NOT NULL REFERENCES boot (id), seq INTEGER NOT NULL,
+    live_from INTEGER NOT NULL, live_seq INTEGER NOT NULL, rejected INTEGER NOT NULL,
     PRIMARY KEY (name, boot)
 ) STRICT, WITHOUT ROWID;
 CREATE TABLE rollup_minute (

@@ -203,6 +203,7 @@ CREATE TABLE settings (
 ) STRICT;
 CREATE TABLE sink (
     name TEXT NOT NULL, boot INTEGER NOT NULL REFERENCES boot (id), seq INTEGER NOT NULL,
+    live_from INTEGER NOT NULL, live_seq INTEGER NOT NULL, rejected INTEGER NOT NULL,
     PRIMARY KEY (name, boot)
 ) STRICT, WITHOUT ROWID;
 CREATE TABLE supply_cycles (

@@ -1,0 +1,133 @@
+"""Move records from the store to a server: live ones first, then the backlog; the cursor moves behind.
+
+At least once: a cut between sending and moving the cursor sends some lines again, with the same tags and the
+same time stamp, and the server keeps one. A line that the server refuses even alone is counted and left out.
+"""
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+from ingest.sinks.outcomes import ACCEPTED, HALTED, RETRY, SPLIT, Answer, outcome, wait_s
+from ingest.store.outbox import Outbox, Place
+
+# Records that one request covers at most; about a quarter of them become a line.
+BATCH_RECORDS = 20_000
+# Live records behind a longer backlog than this are sent ahead of it.
+LIVE_RECORDS = 2000
+
+
+class Sender(Protocol):
+    """Send one body of lines, return the answer; never raise for what the net or the server does."""
+
+    def __call__(self, body: bytes) -> Answer: ...
+
+
+class Halted(Exception):
+    """The server wants a person; the text says what for. Nothing was lost, the cursor stays."""
+
+
+@dataclass(slots=True, kw_only=True)
+class Tally:
+    """Count what was done."""
+
+    lines: int = 0
+    bytes: int = 0
+    requests: int = 0
+    retries: int = 0
+    rejected: int = 0
+    last_problem: str = ""
+
+
+class Forwarder:
+    """Forward one store to one server. `sleep` and `save` are handed in, so that tests needn't wait."""
+
+    def __init__(
+        self,
+        outbox: Outbox,
+        send: Sender,
+        *,
+        save: Callable[[Place], None] | None = None,
+        sleep: Callable[[float], None] = time.sleep,
+        batch_records: int = BATCH_RECORDS,
+    ) -> None:
+        self._outbox = outbox
+        self._send = send
+        self._save = save or outbox.move
+        self._sleep = sleep
+        self._batch = batch_records
+        self.tally = Tally()
+
+    def backlog(self) -> int:
+        """Return how many records wait."""
+        return sum(place.backlog for place in self._outbox.places())
+
+    def round(self) -> int:
+        """Send live records and one batch of backlog; return how many records were covered.
+
+        Raise Halted when the server wants a person.
+        """
+        newest = {place.module: place for place in self._outbox.places()}
+        covered = sum(self._live(place) for place in newest.values() if place.backlog)
+        for place in self._outbox.places():
+            if place.backlog:
+                return covered + self._older(place)
+        return covered
+
+    def _live(self, place: Place) -> int:
+        """Send the newest records of a module's newest boot, ahead of a long backlog if there is one."""
+        began = place.live_seq > place.seq
+        if not began and place.backlog <= self._batch:
+            return self._older(place)
+        if not began or place.newest - place.live_seq > self._batch:
+            start = place.newest - min(LIVE_RECORDS, self._batch)
+            place = replace(place, live_from=start, live_seq=start)
+        if place.live_seq >= place.newest:
+            return 0
+        rejected = self._deliver(self._outbox.lines(place.boot, place.live_seq, place.newest))
+        self._save(replace(place, live_seq=place.newest, rejected=place.rejected + rejected))
+        return place.newest - place.live_seq
+
+    def _older(self, place: Place) -> int:
+        end = place.live_from if place.live_seq > place.seq else place.newest
+        upto = min(place.seq + self._batch, end)
+        rejected = self._deliver(self._outbox.lines(place.boot, place.seq, upto))
+        moved = replace(place, seq=upto, rejected=place.rejected + rejected)
+        if place.live_seq > place.seq and upto >= place.live_from:
+            # The backlog has met the live stretch.
+            moved = replace(moved, seq=place.live_seq, live_from=0, live_seq=0)
+        self._save(moved)
+        return upto - place.seq
+
+    def _deliver(self, lines: list[str]) -> int:
+        """Send lines until the server has them all; return how many it refused for good."""
+        rejected = 0
+        waiting = [lines] if lines else []
+        failures = 0
+        while waiting:
+            part = waiting.pop()
+            body = "\n".join(part).encode("utf-8")
+            answer = self._send(body)
+            self.tally.requests += 1
+            what, why = outcome(answer)
+            if what == ACCEPTED:
+                failures = 0
+                self.tally.lines += len(part)
+                self.tally.bytes += len(body)
+                continue
+            self.tally.last_problem = why
+            if what == HALTED:
+                raise Halted(f"{why} (it answered {answer.status})")
+            if what == RETRY:
+                failures += 1
+                self.tally.retries += 1
+                waiting.append(part)
+                self._sleep(wait_s(answer, failures))
+            elif what == SPLIT and len(part) > 1:
+                middle = len(part) // 2
+                waiting += [part[middle:], part[:middle]]
+            else:
+                rejected += 1
+                self.tally.rejected += 1
+        return rejected
