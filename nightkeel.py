@@ -65,7 +65,7 @@ COMMANDS: dict[str, Row] = {
     "docs": Row("nightkeel", "docs", "Write the generated tables of the documents anew."),
 }
 
-DOC_MODULES = ("firmware_sim.docs", "ingest.docs", "dashboard.docs")
+DOC_MODULES = ("firmware_sim.docs", "firmware_sim.alarm_docs", "ingest.docs", "dashboard.docs")
 DOC_FILES = ("hardware_notes/*.md", "DEVELOPERS.md", "README.md")
 
 
@@ -204,7 +204,8 @@ def demo(name: str, port: int, folder: str, runtime: str) -> None:
     store = f"{folder}/demo-{time.strftime('%Y%m%d-%H%M%S')}.db"
     figures = simulate(name, length_h, None, store, start_utc_ms=start_ms)
     click.echo(
-        f"{figures['hours']} h in {figures['wall_s']} s, {figures['times_real_time']} times real time; {store}"
+        f"{figures['hours']} h in {figures['wall_s']} s, "
+        f"{figures['times_real_time']} times real time: {store}"
     )
     tty = f"{store}.tty"
     elapsed_s = f"{time.time() - start_ms / 1000:.0f}"
@@ -230,7 +231,7 @@ def port_is_free(port: int) -> bool:
 
 
 def run_together(sentence: str, *commands: list[str]) -> None:
-    """Run commands of this program side by side until Ctrl-C, SIGTERM or the end of one; end them all then."""
+    """Run commands of this program side by side until Ctrl-C, SIGTERM or the end of one; then end all."""
     import signal
     import subprocess
     import time
