@@ -58,6 +58,7 @@ _LINES = (
     ("breath.no_effort", "s", 10, 10, 20, 20, 15, "apnoea: 20 s at most"),
     ("breath.standby", "s", 10, 5, 30, 10, 10, _PRACTICE),
     ("breath.standby_delay", "s", 10, 10, 120, 30, 30, _PRACTICE),
+    ("breath.mode_delay", "s", 10, 0, 120, 20, 20, _PRACTICE),
     ("confirmed.peak", "cmH2O", 100, 0, 80, 0, 0, "0: not confirmed"),
     ("confirmed.end_expiratory", "cmH2O", 100, -10, 30, 0, 0, "meaningful once the peak is confirmed"),
     ("confirmed.rate", "/min", 100, 0, 80, 0, 0, "0: not confirmed"),

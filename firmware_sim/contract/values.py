@@ -8,7 +8,8 @@ An input that is not available is `NONE`. The module stores every change of thes
 A missing input starts no alarm and ends none, except that a missing breath_age alarms. So: pressure_max and
 pressure_min are the extremes within the step, missing only where the sensor gives nothing; breath_age counts
 from power-up until a breath is seen, in every mode, and goes on when the sensor fails; oxygen and oxygen_fall
-are missing while the reading is not current or the sensor is at fault; link_age and undetermined_age are
+are missing while the reading is not current or the sensor is at fault; mode_doubtful is 1 while the signal
+suggests another mode than the one set; link_age and undetermined_age are
 missing until the link was up, and while the state is known; supply_*_low and *_high are the extremes of the
 cycles that ended within the step; mode, preset, warming_up, limits_unconfirmed, memory_fault, clock_unset,
 self_test_failed, log_fill and calibration_due are filled in by the alarm system itself.
@@ -51,6 +52,7 @@ WARMING_UP = 33
 MODE = 34
 PRESET = 35
 CYLINDER = 36
+MODE_DOUBTFUL = 37
 
 VALUES = (
     (PRESSURE_MAX, "pressure_max", "cmH2O", 100, "level"),
@@ -90,6 +92,7 @@ VALUES = (
     (MODE, "mode", "", 1, "code"),
     (PRESET, "preset", "", 1, "code"),
     (CYLINDER, "cylinder", "min", 1, "level"),
+    (MODE_DOUBTFUL, "mode_doubtful", "", 1, "code"),
 )
 
 COUNT = len(VALUES)

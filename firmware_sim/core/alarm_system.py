@@ -8,6 +8,7 @@ lamps and sounder. A reset comes back armed: mode and limits from flash, latched
 from firmware_sim.contract import digest, log_codes, values
 from firmware_sim.contract import messages as m
 from firmware_sim.contract import settings as s
+from firmware_sim.contract.channels import OXYGEN_STATES
 from firmware_sim.contract.engine import Engine, compile_table
 from firmware_sim.core.annunciator import Annunciator, Buttons
 from firmware_sim.core.event_log import EventLog
@@ -19,6 +20,8 @@ CAUSE_POWER = 0
 OFF_TIME_MAX_S = 30
 STEPS_A_SECOND = 10
 DAY_S = 86400
+OXYGEN_NOT_CURRENT = OXYGEN_STATES.index("not_current")
+OXYGEN_FAULT = OXYGEN_STATES.index("fault")
 
 
 class AlarmSystem:
@@ -105,6 +108,9 @@ class AlarmSystem:
             self.calibration_due = 1 if unix_s // DAY_S - day > self.setting("calibration.interval") else 0
 
     def _own_inputs(self, inputs):
+        if inputs[values.OXYGEN_STATE] in (OXYGEN_NOT_CURRENT, OXYGEN_FAULT):
+            # Stagnant gas and a broken cell say nothing about the source.
+            inputs[values.OXYGEN] = inputs[values.OXYGEN_FALL] = k.NONE
         inputs[values.MODE] = self.mode()
         inputs[values.PRESET] = self.preset()
         inputs[values.WARMING_UP] = 1 if self.warming_left else 0

@@ -137,6 +137,7 @@ class Measure:
         inputs[values.SOURCE_STOPPED] = oxygen.stopped
         inputs[values.FREQUENCY] = supply.in_frequency or NONE
         inputs[values.BATTERY] = self.battery.left
+        inputs[values.MODE_DOUBTFUL] = 0 if self.breathing.suggested_mode() is None else 1
         inputs[values.DIPS_HOUR] = supply.dips_hour
         inputs[values.RESTLESS] = supply.restless()
         inputs[values.SENSOR_SUPPLY_IN] = conditions[channels.SUPPLY_IN]

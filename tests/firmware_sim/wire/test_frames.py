@@ -6,9 +6,10 @@ import pathlib
 
 import pytest
 from cobs import cobs
-from firmware_sim.contract import frames, messages
 from hypothesis import given
 from hypothesis import strategies as st
+
+from firmware_sim.contract import frames, messages
 
 GOLDEN = json.loads((pathlib.Path(__file__).parents[2] / "vectors" / "frames.json").read_text())
 by_name = pytest.mark.parametrize("row", GOLDEN, ids=[row["name"] for row in GOLDEN])

@@ -1,0 +1,9 @@
+import pytest
+
+from firmware_sim.board import compiled
+
+
+@pytest.fixture(scope="session")
+def fast():
+    """The kernels compiled by numba; that they equal the plain ones is tested beside the kernels."""
+    return compiled.load()
