@@ -20,14 +20,13 @@ MERGE_MS: Final = 60_000  # findings of one kind nearer than this are one stretc
 class Watched:
     """Hold a stretch with a pressure signal and a patient on positive-pressure breathing.
 
-    UTC ms; the confirmed typical peak, end-expiratory pressure (cmH2O) and rate (/min) of that stretch.
+    UTC ms; limit (cmH2O) and delay (s) of the disconnection alarm in force, from the module's settings.
     """
 
     start_ms: int
     end_ms: int
-    typical_peak: float
-    end_expiratory: float
-    rate_min: float
+    apart_limit_cmh2o: float
+    apart_delay_s: float
 
 
 def breathing_findings(
@@ -42,8 +41,8 @@ def breathing_findings(
         part = table.within(stretch.start_ms, stretch.end_ms)
         others = _signs(part, traces)
         apart = disconnections(
-            part, watched=((stretch.start_ms, stretch.end_ms),), typical_peak=stretch.typical_peak,
-            end_expiratory=stretch.end_expiratory, rate_min=stretch.rate_min, others=others,
+            part, watched=((stretch.start_ms, stretch.end_ms),), limit_cmh2o=stretch.apart_limit_cmh2o,
+            delay_s=stretch.apart_delay_s, others=others,
         )  # fmt: skip
         found += [*others, *apart]
     return tuple(sorted(found, key=lambda finding: (finding.start_ms, finding.key)))

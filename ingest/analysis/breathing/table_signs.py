@@ -15,12 +15,8 @@ from ingest.analysis.breathing.model import (
     rolling_median,
 )
 from ingest.analysis.breathing.wave_signs import FLAT_SHARE
+from ingest.analysis.spans import Span
 
-APART_DROP_CMH2O: Final = 5.0  # limit: confirmed typical peak − 5 (house rule)
-APART_OVER_PEEP_CMH2O: Final = 3.0  # never under end-expiratory + 3 (house rule)
-APART_S_MIN: Final = 10.0  # delay max(10 s, 1.3 cycles), 20 s at most (house rule)
-APART_S_MAX: Final = 20.0
-APART_CYCLES: Final = 1.3
 BEFORE_MS: Final = 600_000  # what came before a disconnection is looked for in the ten minutes before
 LEAK_SHARE: Final = 0.15  # house rule: fall of the peak over the resting level
 LEAK_CMH2O: Final = 2.0
@@ -47,40 +43,29 @@ def double_triggers(table: BreathTable) -> tuple[Finding, ...]:
     )  # fmt: skip
 
 
-def apart_limit_cmh2o(typical_peak: float, end_expiratory: float) -> float:
-    """Return the limit under which no breath counts: typical peak − 5, never under end-expiratory + 3."""
-    return max(typical_peak - APART_DROP_CMH2O, end_expiratory + APART_OVER_PEEP_CMH2O)
-
-
-def apart_delay_s(rate_min: float) -> float:
-    """Return the time without a breath above the limit that counts as apart: max(10 s, 1.3 cycles) ≤ 20 s."""
-    return min(max(APART_S_MIN, APART_CYCLES * 60.0 / rate_min), APART_S_MAX)
-
-
 def disconnections(
     table: BreathTable,
     *,
-    watched: Sequence[tuple[int, int]],
-    typical_peak: float,
-    end_expiratory: float,
-    rate_min: float,
+    watched: Sequence[Span],
+    limit_cmh2o: float,
+    delay_s: float,
     others: Sequence[Finding] = (),
 ) -> tuple[Finding, ...]:
     """Return the stretches of watched time without a breath above the apart limit, longer than the delay.
 
     `watched` are UTC spans with a pressure signal and a patient on the ventilator; time outside them is
-    unmonitored and never counted. `typical_peak`, `end_expiratory` and `rate_min` are the confirmed ones.
+    unmonitored and never counted. Limit (cmH2O) and delay (s) are the settings in force: see
+    `contract.settings.confirm` and `disconnect_delay`.
     Evidence says how long, the highest pressure of breaths in it (a narrow tube against a pillow keeps
     some), and how many minutes earlier the nearest of `others` ended (−1: none within ten minutes).
     """
-    limit, delay_ms = apart_limit_cmh2o(typical_peak, end_expiratory), 1000.0 * apart_delay_s(rate_min)
-    good = table.start_ms[table.peak >= limit]
+    good = table.start_ms[table.peak >= limit_cmh2o]
     found = []
     for start_ms, end_ms in watched:
         marks = good[(good >= start_ms) & (good < end_ms)]
         edges = np.concatenate(([start_ms], marks, [end_ms]))
-        for row in np.flatnonzero(np.diff(edges) > delay_ms):
-            found.append(_apart(table, int(edges[row]), int(edges[row + 1]), limit, others))
+        for row in np.flatnonzero(np.diff(edges) > 1000.0 * delay_s):
+            found.append(_apart(table, int(edges[row]), int(edges[row + 1]), limit_cmh2o, others))
     return tuple(found)
 
 

@@ -9,17 +9,20 @@ from typing import Final
 
 import numpy as np
 
+from firmware_sim.contract.settings import ID_OF, defaults
+from firmware_sim.kernels.battery import BULK, FULL, YEAR_LOSS
 from ingest.analysis.refusal import Refused
 from ingest.analysis.units import checked
 
 DAY_MS: Final = 86_400_000
-PROVEN_DAYS_MAX: Final = 180  # an older discharge test proves nothing: house rule, common practice
+# The module's own settings are the one table for these.
+PROVEN_DAYS_MAX: Final[int] = defaults()[ID_OF["battery.proven_age_max"]]
+RECHARGE_H: Final[float] = defaults()[ID_OF["battery.recharge"]] / 10.0
+BULK_FRACTION: Final[float] = BULK / FULL  # bulk charge ends: UPS handbook, McGraw-Hill 2004, p. 197
+BULK_TIME_SHARE: Final = 0.6  # of the recharge time, as the module reckons (common practice)
 AGEING_SIZING: Final = 1.25  # UFC 3-520-01 App. E (published): sized so that 80 % is left at end of life
 LEFT_AT_END_OF_LIFE: Final = 1.0 / AGEING_SIZING
 CHARGE_RETURN: Final = (1.02, 1.05)  # of the Ah taken: UPS handbook, McGraw-Hill 2004, p. 197 (published)
-BULK_FRACTION: Final = 0.85  # bulk charge ends: same handbook, p. 197 (published)
-ABSORPTION_FRACTION: Final = 0.95  # absorption ends: same
-FLOAT_HOURS_TO_FULL: Final = 24.0  # common practice, no source
 
 # Peukert exponents (low, high) by type: published ranges of makers' and teaching texts.
 EXPONENTS: Final[Mapping[str, tuple[float, float]]] = MappingProxyType(
@@ -141,28 +144,20 @@ def sizing_w(*, apparent_va: float, power_factor: float, efficiency: float) -> t
     return load, load / efficiency, load / efficiency * AGEING_SIZING
 
 
-def recharged_fraction(
-    start_fraction: float, hours_on_mains: float, *, bulk_h: float = 8.0, absorption_h: float = 8.0
-) -> float:
-    """Return a lower bound of the charge (0–1) after some hours of good mains.
+def recharged_fraction(start_fraction: float, hours_on_mains: float, recharge_h: float = RECHARGE_H) -> float:
+    """Return the charge (0–1) after hours of good mains, as the module reckons it.
 
-    Bulk charge rises evenly to 85 %, absorption to 95 % (UPS handbook, p. 197); then 95 % is all that
-    is counted until FLOAT_HOURS_TO_FULL have passed since the end of absorption. The hours for bulk and
-    absorption belong to the charger (defaults: common practice, no source).
+    Bulk charge to 85 % (UPS handbook, p. 197) in 60 % of the recharge time from empty to full, the rest in
+    40 % (common practice): the same figures as `kernels.battery`.
     """
+    bulk_h, rest_h = BULK_TIME_SHARE * recharge_h, (1.0 - BULK_TIME_SHARE) * recharge_h
     hours = max(hours_on_mains, 0.0)
     if start_fraction < BULK_FRACTION:
         needed = (BULK_FRACTION - start_fraction) / BULK_FRACTION * bulk_h
         if hours < needed:
             return start_fraction + hours / bulk_h * BULK_FRACTION
         hours, start_fraction = hours - needed, BULK_FRACTION
-    if start_fraction < ABSORPTION_FRACTION:
-        step = ABSORPTION_FRACTION - BULK_FRACTION
-        needed = (ABSORPTION_FRACTION - start_fraction) / step * absorption_h
-        if hours < needed:
-            return start_fraction + hours / absorption_h * step
-        hours, start_fraction = hours - needed, ABSORPTION_FRACTION
-    return 1.0 if hours >= FLOAT_HOURS_TO_FULL else start_fraction
+    return min(1.0, start_fraction + hours / rest_h * (1.0 - BULK_FRACTION))
 
 
 def proven_minutes(
@@ -171,13 +166,13 @@ def proven_minutes(
     now_ms: int,
     recharge_fraction: float,
     load_w: float | None = None,
-    design_life_years: float = 5.0,
+    age_days_max: int = PROVEN_DAYS_MAX,
 ) -> ProvenBound:
     """Return the lower bound: minutes of the last test × recharge × ageing × load, and whether proven.
 
-    No test gives 0 min. Ageing since the test runs straight to 0.8 over the design life and on
-    (UFC ageing factor 1.25). A load above the test's shortens by the worst Peukert exponent, 1.6; a
-    lighter one isn't counted as a gain. Older than PROVEN_DAYS_MAX, or dated after now: not proven.
+    No test gives 0 min. Ageing since the test is the module's, `kernels.battery`: 10 % a year (common
+    practice). A load above the test's shortens by the worst Peukert exponent, 1.6; a lighter one isn't
+    counted as a gain. Older than `age_days_max`, or dated after now: not proven.
     """
     if test is None:
         return ProvenBound(
@@ -185,10 +180,10 @@ def proven_minutes(
             ageing_fraction=0.0, load_factor=0.0, unknown=("battery.never_tested",),
         )  # fmt: skip
     age_days = (now_ms - test.at_ms) / DAY_MS
-    years = max(age_days, 0.0) / 365.25
-    ageing = max(0.0, 1.0 - (1.0 - LEFT_AT_END_OF_LIFE) * years / design_life_years)
+    years = max(age_days, 0.0) / 365.0
+    ageing = max(0.0, 1.0 - YEAR_LOSS / 100.0 * years)
     unknown = []
-    if not 0 <= age_days <= PROVEN_DAYS_MAX:
+    if not 0 <= age_days <= age_days_max:
         unknown.append("battery.test_too_old" if age_days > 0 else "battery.test_dated_later")
     if test.load_w is None or load_w is None:
         unknown.append("battery.load_unknown")
@@ -198,7 +193,7 @@ def proven_minutes(
     fraction = min(max(recharge_fraction, 0.0), 1.0)
     return ProvenBound(
         minutes_low=checked("test length", test.minutes) * fraction * ageing * load_factor,
-        proven=0 <= age_days <= PROVEN_DAYS_MAX,
+        proven=0 <= age_days <= age_days_max,
         test_age_days=age_days, recharge_fraction=fraction, ageing_fraction=ageing,
         load_factor=load_factor, unknown=tuple(unknown),
     )  # fmt: skip

@@ -7,11 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from firmware_sim.contract.settings import ID_OF, defaults
 from ingest.analysis.reserves.battery import ProvenBound
 from ingest.analysis.reserves.cylinder import Content, Demand, TrueRate, minutes_at
 
-BATTERY_SHORT_MIN: Final = 10.0  # house rule, common practice
-BATTERY_VERY_SHORT_MIN: Final = 5.0  # same
+# The module's own settings are the one table for these.
+BATTERY_SHORT_MIN: Final[float] = defaults()[ID_OF["battery.short"]] / 60.0
+BATTERY_VERY_SHORT_MIN: Final[float] = defaults()[ID_OF["battery.very_short"]] / 60.0
 MINUTE_MS: Final = 60_000
 
 
@@ -89,11 +91,15 @@ def whole_minutes(minutes: float) -> int:
     return int(min(max(minutes, 0.0), 7 * 24 * 60.0))
 
 
-def battery_shortness(minutes_low: float) -> str | None:
-    """Return 'very_short' (high), 'short' (medium) or None, by minutes of the lower bound left."""
-    if minutes_low <= BATTERY_VERY_SHORT_MIN:
+def battery_shortness(
+    minutes_low: float,
+    short_min: float = BATTERY_SHORT_MIN,
+    very_short_min: float = BATTERY_VERY_SHORT_MIN,
+) -> str | None:
+    """Return 'very_short', 'short' or None by the lower bound left; the limits are those in force."""
+    if minutes_low < very_short_min:
         return "very_short"
-    return "short" if minutes_low <= BATTERY_SHORT_MIN else None
+    return "short" if minutes_low < short_min else None
 
 
 def cascade(

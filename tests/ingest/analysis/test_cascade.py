@@ -86,7 +86,7 @@ def test_every_shown_minute_is_a_lower_bound(minutes: float, gauge: float, age: 
 
 @pytest.mark.parametrize(
     ("minutes", "row"),
-    [(10.01, None), (10.0, "short"), (5.01, "short"), (5.0, "very_short"), (0, "very_short")],
+    [(10.0, None), (9.99, "short"), (5.0, "short"), (4.99, "very_short"), (0, "very_short")],
 )
 def test_shortness_of_the_battery(minutes: float, row: str | None) -> None:
     # House rule: short at 10 min, very short at 5 min (common practice, no source).

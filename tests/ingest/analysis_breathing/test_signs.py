@@ -7,8 +7,6 @@ from ingest.analysis.breathing.kinds import judge_kinds
 from ingest.analysis.breathing.model import BreathTable, Finding, PressureTrace, breath_table
 from ingest.analysis.breathing.reference import find_breaths
 from ingest.analysis.breathing.table_signs import (
-    apart_delay_s,
-    apart_limit_cmh2o,
     disconnections,
     double_triggers,
     kinks,
@@ -131,19 +129,10 @@ def test_double_trigger_is_an_expiration_under_half_the_mean_inspiration() -> No
     assert double_triggers(table(0.51)) == ()
 
 
-def test_limit_and_delay_of_apart() -> None:
-    # Confirmed typical peak − 5, never under end-expiratory + 3; max(10 s, 1.3 cycles), at most 20 s:
-    # house rule, common practice.
-    assert apart_limit_cmh2o(22.0, 5.0) == 17.0
-    assert apart_limit_cmh2o(12.0, 5.0) == 8.0
-    assert [apart_delay_s(r) for r in (40.0, 6.0, 4.0, 3.0)] == pytest.approx([10.0, 13.0, 19.5, 20.0])
-
-
 def _apart(rows, watched=((0, 400_000),), others=()):
     return disconnections(
-        breath_table(rows), watched=watched, typical_peak=20.0, end_expiratory=5.0, rate_min=15.0,
-        others=others,
-    )  # fmt: skip
+        breath_table(rows), watched=watched, limit_cmh2o=15.0, delay_s=10.0, others=others
+    )
 
 
 def test_apart_with_length_and_what_came_before() -> None:

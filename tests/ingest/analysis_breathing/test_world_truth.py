@@ -90,7 +90,7 @@ def test_apart_is_found_with_its_length() -> None:
     ]
     played = play({"ventilator": VENTILATED}, seconds=300, events=events)
     peak = float(np.median(played.found.peak[:20]))
-    watched = Watched(start_ms=0, end_ms=300_000, typical_peak=peak, end_expiratory=5.0, rate_min=15.0)
+    watched = Watched(start_ms=0, end_ms=300_000, apart_limit_cmh2o=peak - 5.0, apart_delay_s=10.0)
     found = breathing_findings(played.found, [played.trace], [watched])
     apart = [finding for finding in found if finding.key == "finding.apart"]
     assert len(apart) == 1
