@@ -50,7 +50,7 @@ STILL_MAX = 30  # 0.01 degree/s; a free crystal drifts faster
 FAR = 4500
 DEVIATION_MIN = 100  # 1/16 of 0.01 V
 DEVIATION_MAX = 2000
-SLOPE_SQUARES_MIN = 400000
+SLOPE_SQUARES_MIN = 200000  # up, and as much down
 
 
 class SupplyState:
@@ -210,6 +210,7 @@ class SupplyState:
         self.slow_out = 0
         self.squares_in = 0
         self.squares_out = 0
+        self.squares_up = 0  # of squares_in, those of rises
         self.products = 0
 
     def _fluctuations(self, fine_in, fine_out):
@@ -224,16 +225,23 @@ class SupplyState:
         self.squares_in -= self.squares_in >> 5
         self.squares_out -= self.squares_out >> 5
         self.products -= self.products // 32
+        self.squares_up -= self.squares_up >> 5
         if DEVIATION_MIN <= abs(deviation_in) <= DEVIATION_MAX and abs(deviation_out) <= DEVIATION_MAX:
-            self.squares_in += deviation_in * deviation_in
+            square = deviation_in * deviation_in
+            self.squares_in += square
+            self.squares_up += square if deviation_in > 0 else 0
             self.squares_out += deviation_out * deviation_out
             self.products += deviation_in * deviation_out
-        if self.squares_in < SLOPE_SQUARES_MIN:
+        # A single step is no fluctuation: both directions must have been seen.
+        least = min(self.squares_up, self.squares_in - self.squares_up)
+        if least < SLOPE_SQUARES_MIN:
             self.slope = None
             return
         self.slope = max(-30000, min(30000, self.products // (self.squares_in // 1000)))
         back = self.products // (self.squares_out // 1000 + 1)
         fit_1000 = self.slope * max(-30000, min(30000, back)) // 1000
+        if self.evidence & (COPY | OWN_WAVE):
+            return  # the waveform knows better
         if 700 <= self.slope <= 1300 and fit_1000 >= 700:
             self._vote(True, 1, FOLLOWS)
         elif -300 <= self.slope <= 300 and fit_1000 <= 300:
