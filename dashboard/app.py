@@ -12,7 +12,7 @@ from flask import request
 
 from dashboard import ids
 from dashboard.components import attributes, notice
-from dashboard.links import parse
+from dashboard.links import Place, address, parse
 from dashboard.pages import night, now
 from dashboard.queries import choose_module, reading
 from dashboard.security import guard, policy
@@ -20,6 +20,7 @@ from dashboard.settings import Settings
 from dashboard.theme import THEMES, stylesheet
 from dashboard.view import View, view_of
 from ingest.errors import UserError
+from ingest.store.reader import Module
 
 Page = Callable[[Settings, View, str | None], Component]
 # Address, key of its word in the navigation, page.
@@ -144,20 +145,36 @@ def _theme_button(theme: str, view: View) -> Component:
 def navigation(path: str, view: View) -> list[Component]:
     """Return the pages as words; the current one is marked for eyes and for screen readers."""
     links: list[Component] = []
-    for address, key, _ in PAGES:
-        current = attributes(aria_current="page") if address == path else {}
-        # dcc.Link passes no aria attributes on; a list item does.
-        links.append(html.Span(dcc.Link(view.words(key), href=address), **current))
+    for place, key, _ in PAGES:
+        current = attributes(aria_current="page") if place == path else {}
+        # dcc.Link passes no aria attributes on; the element around it does.
+        links.append(html.Span(dcc.Link(view.words(key), href=place), **current))
     return links
 
 
-def banner(settings: Settings, search: str | None, view: View) -> list[Component]:
-    """Return the SIMULATED banner where the module shown is emulated."""
+def banner(settings: Settings, path: str, search: str | None, view: View) -> list[Component]:
+    """Return the SIMULATED banner of an emulated module, and the beds where there are several."""
     with reading(settings.store) as reader:
+        modules = reader.modules()
         module = choose_module(reader, parse(search).module)
-    if module is None or not module.emulated:
-        return []
-    return [html.Div(view.words("app.simulated"), className="simulated", role="note")]
+    parts: list[Component] = []
+    if module is not None and module.emulated:
+        parts.append(html.Div(view.words("app.simulated"), className="simulated", role="note"))
+    if module is not None and len(modules) > 1:
+        rows = [html.Li(_bed(one, one.id == module.id, path, view)) for one in modules]
+        named = attributes(aria_label=view.words("module.choose"))
+        parts.append(html.Nav(html.Ul(rows), className="nights beds", **named))
+    return parts
+
+
+def _bed(module: Module, chosen: bool, path: str, view: View) -> Component:
+    words = view.words
+    name = words("module.name", bed=module.bed, site=module.site) if module.bed or module.site else ""
+    number = words("module.number", number=f"{module.id:08x}")
+    said = [html.Span(name or number, className="day"), html.Span(number if name else "")]
+    return dcc.Link(
+        said, href=address(path, Place(module=module.id)), className="chosen" if chosen else ""
+    )
 
 
 Filled = tuple[Component, list[Component]]
@@ -165,11 +182,11 @@ Filled = tuple[Component, list[Component]]
 
 def filled(settings: Settings, view: View, path: str, search: str | None) -> Filled:
     """Return the page at an address and its banner; a store that can't be read is said in a sentence."""
-    found = next((page for address, _, page in PAGES if address == path), None)
+    found = next((page for place, _, page in PAGES if place == path), None)
     if found is None:
         return notice(view.words("app.title"), view.words("page.missing")), []
     try:
-        return found(settings, view, search), banner(settings, search, view)
+        return found(settings, view, search), banner(settings, path, search, view)
     except UserError as error:
         return notice(view.words("app.title"), view.words("error.store", reason=str(error))), []
 

@@ -32,9 +32,7 @@ _COMMON: Final[dict[str, str]] = {
     "unit.percent": "%",
     "unit.cmH2O": "cmH2O",
     "unit.per_minute": "/min",
-    "unit.Hz": "Hz",
     "axis.time": "time, {zone} ({offset})",
-    "time.at": "{clock}",
     "time.day": "{date} {clock}",
 }
 
@@ -124,7 +122,6 @@ _NOW: Final[dict[str, str]] = {
     "now.link.open": "Link {name}: heard {age} ago",
     "now.link.closed": "Link {name} closed at {clock}: {reason}",
     "now.link.none": "No link has been opened.",
-    "now.reading": "{value} {unit}",
 }
 
 _CONTROL: Final[dict[str, str]] = {
@@ -179,7 +176,6 @@ _NIGHT: Final[dict[str, str]] = {
     "measured.",
     "night.standing": "still stands",
     "night.cut": "end not seen",
-    "night.lasted": "{span}",
     "night.go": "Show {what} at {clock}",
     "night.coverage": "{dark} of this window went unrecorded.",
     "night.coverage_none": "Recorded without a gap in this window.",
