@@ -72,6 +72,9 @@ CREATE TABLE mark (
     UNIQUE (mark, version)
 ) STRICT;
 CREATE INDEX mark_by_time ON mark (module, utc);
+CREATE TABLE pruned (
+    boot INTEGER PRIMARY KEY REFERENCES boot (id), seq INTEGER NOT NULL, utc INTEGER NOT NULL
+) STRICT;
 CREATE TABLE sink (
     name TEXT NOT NULL, boot INTEGER NOT NULL REFERENCES boot (id), seq INTEGER NOT NULL,
     live_from INTEGER NOT NULL, live_seq INTEGER NOT NULL, rejected INTEGER NOT NULL,
