@@ -1,11 +1,13 @@
 """Open a store file; put what the disk or the file may answer into one sentence."""
 
 import sqlite3
+import time
 from pathlib import Path
 from urllib.parse import quote
 
 from ingest.errors import UserError
-from ingest.store.migrations import MIGRATIONS, check_kind, version
+from ingest.store.lock import WriterLock
+from ingest.store.migrations import MIGRATIONS, check_kind, migrate, version
 
 # How long a reader or a second opener waits for a lock that is held for milliseconds.
 BUSY_TIMEOUT_S = 5.0
@@ -50,7 +52,10 @@ def open_writable(path: Path) -> sqlite3.Connection:
 
 
 def open_readable(path: Path) -> sqlite3.Connection:
-    """Open a store that exists for reading only; raise UserError when it can't be."""
+    """Open a store that exists for reading only; raise UserError when it can't be.
+
+    One of an older version is brought up to date first, when nobody is writing it.
+    """
     if not path.exists():
         raise UserError(
             f"{path} doesn't exist; record into it first (`nightkeel ingest` or `nightkeel night`)."
@@ -64,10 +69,18 @@ def open_readable(path: Path) -> sqlite3.Connection:
         )
         check_kind(connection, str(path))
         if version(connection) < len(MIGRATIONS):
-            raise UserError(
-                f"{path} has the shape of an older version; `nightkeel ingest --store` brings it up to date."
-            )
+            bring_up_to_date(path)
         connection.execute("PRAGMA query_only = ON")
     except sqlite3.Error as error:
         raise explain(error, str(path)) or error from error
     return connection
+
+
+def bring_up_to_date(path: Path) -> None:
+    """Migrate a store of an older version, with the writer's lock held; raise UserError when it can't be."""
+    with WriterLock(path):
+        connection = open_writable(path)
+        try:
+            migrate(connection, int(time.time() * 1000))
+        finally:
+            connection.close()

@@ -2,10 +2,14 @@
 
 import fcntl
 import os
+import time
 from pathlib import Path
 from types import TracebackType
 
 from ingest.errors import UserError
+
+TRIES = 10
+WAIT_S = 0.05
 
 
 class WriterLock:
@@ -14,9 +18,14 @@ class WriterLock:
     def __init__(self, store: Path) -> None:
         """Take the lock or raise UserError that names the holder."""
         self.path = store.with_name(store.name + ".lock")
-        self._file = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
         try:
-            fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            self._file = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+        except OSError as error:
+            raise UserError(
+                f"{store} can't be written ({error.strerror}); check owner, mode and mount of its folder."
+            ) from error
+        try:
+            self._take()
         except BlockingIOError:
             holder = os.read(self._file, 32).decode("ascii", "replace").strip() or "unknown"
             os.close(self._file)
@@ -26,6 +35,16 @@ class WriterLock:
             ) from None
         os.ftruncate(self._file, 0)
         os.pwrite(self._file, f"{os.getpid()}\n".encode("ascii"), 0)
+
+    def _take(self) -> None:
+        # A cursor or a mark is written within milliseconds: worth waiting for, before one refuses.
+        for _ in range(TRIES):
+            try:
+                fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                return
+            except BlockingIOError:
+                time.sleep(WAIT_S)
+        fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
     def close(self) -> None:
         """Give the lock back; the lock file stays, so that nobody locks a file that is being removed."""

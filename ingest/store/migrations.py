@@ -72,12 +72,8 @@ CREATE TABLE mark (
     UNIQUE (mark, version)
 ) STRICT;
 CREATE INDEX mark_by_time ON mark (module, utc);
-CREATE TABLE pruned (
-    boot INTEGER PRIMARY KEY REFERENCES boot (id), seq INTEGER NOT NULL, utc INTEGER NOT NULL
-) STRICT;
 CREATE TABLE sink (
     name TEXT NOT NULL, boot INTEGER NOT NULL REFERENCES boot (id), seq INTEGER NOT NULL,
-    live_from INTEGER NOT NULL, live_seq INTEGER NOT NULL, rejected INTEGER NOT NULL,
     PRIMARY KEY (name, boot)
 ) STRICT, WITHOUT ROWID;
 CREATE TABLE rollup_minute (
@@ -221,7 +217,17 @@ CREATE TABLE supply_state (
 ) STRICT;
 """
 
-MIGRATIONS: tuple[tuple[str, str], ...] = (("first", _FIRST),)
+# A sink sends live records ahead of a long backlog; what was pruned is known.
+_SINKS = """
+ALTER TABLE sink ADD COLUMN live_from INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE sink ADD COLUMN live_seq INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE sink ADD COLUMN rejected INTEGER NOT NULL DEFAULT 0;
+CREATE TABLE pruned (
+    boot INTEGER PRIMARY KEY REFERENCES boot (id), seq INTEGER NOT NULL, utc INTEGER NOT NULL
+) STRICT;
+"""
+
+MIGRATIONS: tuple[tuple[str, str], ...] = (("first", _FIRST), ("sinks and pruning", _SINKS))
 
 
 def version(connection: sqlite3.Connection) -> int:

@@ -6,20 +6,15 @@ moment.
 """
 
 import sqlite3
-import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from firmware_sim.contract import alarms, channels, messages
-from ingest.errors import UserError
 from ingest.sinks.line_protocol import LineEncoder, head
 from ingest.store.connect import open_readable, open_writable
 from ingest.store.lock import WriterLock
 from ingest.store.schema import SEQ_BITS, field_rows
-
-LOCK_TRIES = 50
-LOCK_WAIT_S = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -168,19 +163,12 @@ def put_place(connection: sqlite3.Connection, name: str, place: Place) -> None:
 
 
 def save_place(path: Path, name: str, place: Place) -> None:
-    """Write a cursor with the writer's lock held for a moment; used when no daemon runs."""
-    for attempt in range(LOCK_TRIES):
+    """Write a cursor with the writer's lock held for a moment; raise UserError when a daemon holds it."""
+    with WriterLock(path):
+        connection = open_writable(path)
         try:
-            with WriterLock(path):
-                connection = open_writable(path)
-                try:
-                    connection.execute("BEGIN IMMEDIATE")
-                    put_place(connection, name, place)
-                    connection.execute("COMMIT")
-                finally:
-                    connection.close()
-                return
-        except UserError:
-            if attempt == LOCK_TRIES - 1:
-                raise
-            time.sleep(LOCK_WAIT_S)
+            connection.execute("BEGIN IMMEDIATE")
+            put_place(connection, name, place)
+            connection.execute("COMMIT")
+        finally:
+            connection.close()

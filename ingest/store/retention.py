@@ -67,13 +67,11 @@ def _prune_boot(
     head = boot.id << SEQ_BITS
     tick = boot.tick(before_utc)
     old = max(
-
-            connection.execute(
-                f"SELECT coalesce(max(id), 0) FROM {table} WHERE id > ? AND id < ? AND tick < ?",
-                (head, (boot.id + 1) << SEQ_BITS, tick),
-            ).fetchone()[0]
-            for table in PRUNED
-
+        connection.execute(
+            f"SELECT coalesce(max(id), 0) FROM {table} WHERE id > ? AND id < ? AND tick < ?",
+            (head, (boot.id + 1) << SEQ_BITS, tick),
+        ).fetchone()[0]
+        for table in PRUNED
     )
     if old <= head:
         return 0, 0

@@ -1,10 +1,12 @@
 """The writer: one transaction a batch, replay harmless, one writer a store, old and new shapes."""
 
+import errno
 import os
 import random
 import sqlite3
 import subprocess
 import sys
+import threading
 
 import pytest
 
@@ -15,6 +17,7 @@ from ingest.pipeline import this_contract
 from ingest.records import Batch, Gap, Hello, Session
 from ingest.store import migrations
 from ingest.store.health import examine
+from ingest.store.lock import WriterLock
 from ingest.store.reader import open_reader
 from ingest.store.schema import QUANTITIES, STORED, TABLES, RowPacker, rollup_sql
 from ingest.store.writer import Writer
@@ -410,3 +413,32 @@ def test_the_host_hands_on_only_what_is_committed(tmp_path, monkeypatch):
     order = [last for last in order if last]
     assert order == sorted(order)
     assert order[-1] == module.next_seq - 1
+
+
+def test_a_reader_brings_an_old_store_up_to_date_unless_it_is_being_written(tmp_path):
+    path = tmp_path / "old.db"
+    with sqlite3.connect(path) as connection, open(OLD[0], encoding="utf-8") as text:
+        connection.executescript(text.read())
+    connection.close()
+    with WriterLock(path), pytest.raises(UserError, match="written by another process"):
+        open_reader(path)
+    with open_reader(path) as reader:
+        assert migrations.version(reader.base.connection) == len(migrations.MIGRATIONS)
+
+
+def test_the_lock_is_waited_for_a_moment(tmp_path):
+    first = WriterLock(tmp_path / "s.db")
+    release = threading.Timer(0.15, first.close)
+    release.start()
+    WriterLock(tmp_path / "s.db").close()
+    release.join()
+
+
+def test_a_folder_that_may_not_be_written_is_one_sentence(tmp_path, monkeypatch):
+    """Root may write anywhere, so the refusal itself is played."""
+    def refuse(*arguments, **options):
+        raise PermissionError(errno.EACCES, "Permission denied")
+
+    monkeypatch.setattr(os, "open", refuse)
+    with pytest.raises(UserError, match="check owner, mode and mount"):
+        WriterLock(tmp_path / "s.db")
