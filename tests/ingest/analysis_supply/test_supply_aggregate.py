@@ -141,3 +141,16 @@ def test_gap_in_the_wave_is_not_covered(mains):
     (coverage,) = second.ten_minutes.coverage
     assert coverage == pytest.approx(200.0 / 600.0, abs=2e-3)
     assert first.events == second.events == ()
+
+
+def test_open_event_and_reference_go_on_over_a_gap(mains):
+    low = mains.scaled(mains.sine(20.0, 225.0), lambda t: np.where(t > 19.0, 0.5, 1.0))
+    back = mains.scaled(mains.sine(20.0, 225.0), lambda t: np.where(t < 1.0, 0.5, 1.0))
+    state, first = analyse(wave_start(SETTINGS, 0.0), low, SETTINGS)
+    resumed = wave_resume(state, SETTINGS, 50.0)
+    assert resumed.reference_v == first.reference_v != 230.0
+    _, second = analyse(resumed, back, SETTINGS, final=True)
+    (dip,) = (e for e in second.events if e.kind == "dip")
+    assert dip.start_s == pytest.approx(19.0, abs=0.03)
+    assert dip.back_s == pytest.approx(51.0, abs=0.03)
+    assert dip.unseen_s == pytest.approx(30.0, abs=0.1)

@@ -200,6 +200,16 @@ def test_rapid_change_between_steady_voltages():
     assert change.steady_change_v == pytest.approx(-14.0, abs=0.2)
 
 
+def test_rapid_change_lasts_until_half_the_threshold_holds():
+    # Hysteresis of half the threshold (from memory): +-4 % about the new mean is not steady at 5 %.
+    restless = 218.0 + 9.2 * np.where(np.arange(200) % 2 == 0, 1, -1)
+    levels = np.concatenate((np.full(150, 232.0), [217.0], restless, np.full(150, 218.0)))
+    _, (change,) = rapid.rapid_changes(
+        rapid.rapid_start(50.0), rows_of(levels), np.zeros(len(levels), bool), 230.0
+    )
+    assert change.back_s == pytest.approx(3.51, abs=0.03)
+
+
 def test_rapid_change_in_blocks_and_small_or_deep_ones():
     levels = np.concatenate((np.full(150, 232.0), [220, 217], np.full(200, 218.0)))
     rows = rows_of(levels)

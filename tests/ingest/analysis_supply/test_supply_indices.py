@@ -167,6 +167,24 @@ def test_kaplan_meier_by_hand():
     assert curve == pytest.approx([0.8, 0.8 / 3])
 
 
+def test_spells_of_unknown_age_stay_out_of_the_curve():
+    seen = failures.Spell(length_s=2.0, failed=True, start_seen=True)
+    unseen = failures.Spell(length_s=1.0, failed=True, start_seen=False)
+    times, curve = failures.survival([seen, unseen])
+    assert times.tolist() == [2.0]
+    assert curve.tolist() == [0.0]
+
+
+def test_blocks_are_runs_of_days():
+    # One circular block as long as the record always sums to the same; single days don't.
+    days = np.arange(6.0)[:, None]
+    assert (failures.resampled_sums(days, 6) == 15.0).all()
+    assert failures.resampled_sums(days, 1).std() > 1.0
+    pairs = failures.resampled_sums(np.eye(6), 2)
+    assert set(np.unique(pairs)) <= {0.0, 1.0, 2.0, 3.0, 4.0}
+    assert pairs.sum(axis=1).tolist() == [6.0] * len(pairs)
+
+
 def test_kaplan_meier_against_scipy():
     from scipy import stats
 
@@ -340,6 +358,12 @@ def test_matching_takes_the_least_total_difference():
     assert [(a.start_s, b.start_s) for a, b in matching.match(first, second).pairs] == [
         (10.0, 10.5),
         (10.6, 11.1),
+    ]
+    near = [event("dip", 0.5, t, 0.01, clock_error_s=0.5) for t in (10.0, 10.1)]
+    far = [event("dip", 0.5, t, 0.01, clock_error_s=0.5) for t in (10.02, 10.12)]
+    assert [(a.start_s, b.start_s) for a, b in matching.match(near, far).pairs] == [
+        (10.0, 10.02),
+        (10.1, 10.12),
     ]
     swell = [event("swell", 1.2, 10.0, 0.01, clock_error_s=0.5)]
     assert matching.match(first[:1], swell).pairs == ()

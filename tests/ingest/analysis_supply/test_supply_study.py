@@ -156,6 +156,8 @@ def test_calibration_change_is_never_averaged_over():
         name: np.concatenate((getattr(first, name), getattr(second, name)))
         for name in COLUMNS
     })  # fmt: skip
+    mixed = np.searchsorted(both.start_s, at)
+    both.low_v[mixed] = 1.0  # the interval that holds the change
     changes = (Calibration(from_s=BEGIN - DAY, gain=1.0), Calibration(from_s=at + 300, gain=1.04))
     result = st.study(record(ten_minutes=both, calibrations=changes))
     assert keys(result)["calibration changed"].at_s == at + 300
@@ -165,6 +167,7 @@ def test_calibration_change_is_never_averaged_over():
     assert one.mean_v == pytest.approx(228.3, abs=0.7)
     assert two.mean_v == pytest.approx(238.3, abs=0.7)
     assert one.outside.value is not None
+    assert min(one.lowest_v, two.lowest_v) > 100.0
     assert round((one.histogram.hours.sum() + two.histogram.hours.sum()) * 6) == 28 * 144 - 1
 
 

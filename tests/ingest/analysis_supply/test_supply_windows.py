@@ -113,6 +113,16 @@ def test_clipped_windows_are_marked(mains):
     assert cut(wild, tap).clipped.all()
 
 
+def test_one_clipped_sample_marks_every_window_that_holds_it(mains):
+    tap = Tap(rate_hz=3200.0, gain_v=0.390625, code_min=-2048, code_max=2047)
+    codes = np.rint(mains.sine(1.0) / tap.gain_v)
+    codes[1607] = 2047
+    rows = cut(codes, tap)
+    holds = (rows.start_s <= 1607 / 3200) & (rows.end_s >= 1607 / 3200)
+    assert holds.sum() == 2
+    assert rows.clipped.tolist() == holds.tolist()
+
+
 def test_phase_jump_makes_no_false_event(mains):
     time = mains.time(2.0)
     wave = 325.27 * np.sin(2 * np.pi * 50 * time + np.where(time > 1.003, np.radians(60), 0.0))
