@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 
 from firmware_sim.world import supply_truth, truth
+from firmware_sim.world.actions import SETTING_BOUNDS
+from firmware_sim.world.plant import Plant
 from firmware_sim.world.scenario import Event, Finding, Scenario, ScenarioError
 
 NOMINAL = 23_000
@@ -145,3 +147,22 @@ def test_statistics_follow_the_study():
     assert counts / (40 * days) == pytest.approx(0.67, abs=0.1)
     assert np.median(lengths) / 3600 == pytest.approx(2.01, abs=0.25)
     assert level_time[True] / sum(level_time.values()) == pytest.approx(0.739, abs=0.02)
+
+
+def test_every_setting_at_its_bounds_stays_finite():
+    """Whatever a scenario file may set, the lines stay within the integers."""
+    for pick in (0, 1):
+        settings: dict[str, dict[str, float]] = {}
+        for name, bounds in SETTING_BOUNDS.items():
+            part, setting = name.split(".")
+            if name not in ("mains.nominal_v", "mains.nominal_hz"):
+                settings.setdefault(part, {})[setting] = bounds[pick]
+        for source in (1, 2, 3):
+            settings["ventilator"]["source"] = source
+            plant = Plant(make(settings=settings, initial={"ups_normal": 1.0, "bed": 1.0}))
+            lines = plant.advance(300)
+            assert abs(lines.pressure_ucm).max() <= 400_000
+            assert abs(lines.supply_in_cv).max() < 2**30
+            assert 0 <= lines.oxygen_ppm.min() <= lines.oxygen_ppm.max() <= 1_000_000
+            assert np.isfinite(plant.state.breathing.circuit.lung_ml)
+            assert np.isfinite(plant.state.supply.ups.battery_v)
