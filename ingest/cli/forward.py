@@ -1,6 +1,5 @@
 """`nightkeel forward`: send stored records on to a time-series server."""
 
-import os
 import sys
 import time
 from pathlib import Path
@@ -46,14 +45,12 @@ def forward(
     """
     from ingest.sinks.cursors import Cursors
     from ingest.sinks.forwarder import Forwarder, Halted
-    from ingest.sinks.influx import InfluxSender
+    from ingest.sinks.influx import open_sender
     from ingest.store.outbox import Outbox
 
-    if not url.startswith(("http://", "https://")):
-        raise UserError(f"{url} is no server address; write http://HOST:PORT.")
+    sender = open_sender(url, org, bucket, token_file)
     name = name or f"{url} {bucket}"
     outbox = Outbox(store, name)
-    sender = InfluxSender(url, org=org, bucket=bucket, token=_token(token_file))
     forwarder = Forwarder(outbox, sender, save=Cursors(store, name).save)
     try:
         _run(forwarder, once, quiet)
@@ -85,12 +82,3 @@ def _run(forwarder: "Forwarder", once: bool, quiet: bool) -> None:
     while not once:
         if not forwarder.round():
             time.sleep(FOLLOW_S)
-
-
-def _token(path: Path | None) -> str:
-    if path is None:
-        return os.environ.get("NIGHTKEEL_TOKEN", "")
-    try:
-        return path.read_text(encoding="utf-8").strip()
-    except OSError as error:
-        raise UserError(f"The token file {path} can't be read ({error.strerror}).") from error

@@ -1,6 +1,7 @@
 """`nightkeel ingest`: record what modules send into a store."""
 
 import sys
+from contextlib import ExitStack
 from pathlib import Path
 
 import click
@@ -38,6 +39,10 @@ Examples:
     help="Longest time between two commits.",
 )
 @click.option("--wait", is_flag=True, help="Wait for a port that isn't there yet.")
+@click.option("--forward", "forward_url", metavar="URL", help="Also send records on to this server.")
+@click.option("--org", default="nightkeel", show_default=True, help="Organisation there.")
+@click.option("--bucket", default="nightkeel", show_default=True, help="Bucket there.")
+@click.option("--token-file", type=click.Path(path_type=Path), help="File with the token for it.")
 @click.option("--quiet", is_flag=True, help="Say nothing but errors.")
 def ingest(
     links: tuple[str, ...],
@@ -47,6 +52,10 @@ def ingest(
     key: Path | None,
     commit_ms: int,
     wait: bool,
+    forward_url: str | None,
+    org: str,
+    bucket: str,
+    token_file: Path | None,
     quiet: bool,
 ) -> None:
     """Record what one or more modules send into a store, until Ctrl-C or SIGTERM.
@@ -56,6 +65,8 @@ def ingest(
     """
     from ingest.daemon import Daemon, LinkPlan
     from ingest.progress import Progress
+    from ingest.sinks.background import Background
+    from ingest.sinks.influx import open_sender
 
     if len(beds) > len(links):
         raise UserError("There are more --bed than --link; give one bed a link, in the same order.")
@@ -66,7 +77,14 @@ def ingest(
     ]
     progress = Progress(sys.stderr, quiet=quiet)
     daemon = Daemon(store, plans, commit_ms=commit_ms, wait=wait, report=progress.say)
-    daemon.run(until=lambda: progress.show(daemon.host))
+    with ExitStack() as stack:
+        if forward_url is not None:
+            sender = open_sender(forward_url, org, bucket, token_file)
+            stack.callback(sender.close)
+            background = Background(store, f"{forward_url} {bucket}", sender, progress.say)
+            background.start()
+            stack.callback(background.stop)
+        daemon.run(until=lambda: progress.show(daemon.host))
     progress.end()
 
 

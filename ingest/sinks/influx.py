@@ -1,5 +1,7 @@
 """Send lines through `influxdb-client` to any server that takes the v2 write API."""
 
+import os
+from pathlib import Path
 from typing import Any
 
 from influxdb_client.client.influxdb_client import InfluxDBClient
@@ -7,6 +9,7 @@ from influxdb_client.client.write_api import SYNCHRONOUS
 from influxdb_client.rest import ApiException
 from urllib3.exceptions import HTTPError
 
+from ingest.errors import UserError
 from ingest.sinks.outcomes import Answer
 
 _MILLISECONDS: Any = "ms"
@@ -50,3 +53,16 @@ def _retry_after(error: Any) -> float | None:
     except ValueError:
         # A date is allowed too; the usual doubling serves there.
         return None
+
+
+def open_sender(url: str, org: str, bucket: str, token_file: Path | None) -> InfluxSender:
+    """Return a sender for what a person asked; the token comes from a file, or from NIGHTKEEL_TOKEN."""
+    if not url.startswith(("http://", "https://")):
+        raise UserError(f"{url} is no server address; write http://HOST:PORT.")
+    token = os.environ.get("NIGHTKEEL_TOKEN", "")
+    if token_file is not None:
+        try:
+            token = token_file.read_text(encoding="utf-8").strip()
+        except (OSError, UnicodeDecodeError) as error:
+            raise UserError(f"The token file {token_file} can't be read ({error}).") from error
+    return InfluxSender(url, org=org, bucket=bucket, token=token)
