@@ -1,5 +1,8 @@
 """The session's state table and its way of asking: holes, repeats, lost records, resets, other contracts."""
 
+import hashlib
+import hmac
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -255,3 +258,25 @@ def test_any_sound_frames_in_any_order_never_raise(script):
         wire = frames.build(message_id, seq, tick, bytes(messages.LAYOUTS[message_id][2]))
         session.receive(decoder.feed(wire), 0, UTC)
         session.time(10_000)
+
+
+def test_with_a_shared_key_every_word_but_the_first_is_signed_and_numbered():
+    """Against `hmac` of the standard library: HMAC-SHA-256 over nonce and body, eight bytes."""
+    key = b"0123456789abcdef"
+    session, module = Session(CONTRACT, "test", key), ModuleDouble(CONTRACT)
+    session.opened(0)
+    give(session, module)
+    session.known(Cursor(boot=1, last_seq=0, last_tick=0, fit=None))
+    session.acknowledge(3)
+    session.acknowledge(4)
+    request, *signed = [frames.unstuff(block) for block in b"".join(session.out).split(b"\0")[:-1]]
+    assert request[0] == messages.HELLO_REQUEST
+    numbers = []
+    for frame in signed:
+        body, code = frame[:-10], frame[-10:-2]
+        nonce = (7).to_bytes(4, "little") + (8).to_bytes(4, "little")
+        assert code == hmac.new(key, nonce + body, hashlib.sha256).digest()[:8]
+        assert body[0] & 0x80
+        numbers.append(int.from_bytes(body[1:5], "little"))
+    assert numbers == sorted(set(numbers))
+    assert numbers[0] > 0
