@@ -1,6 +1,7 @@
 """A module double behind a real pty, and the daemon as a real process."""
 
 import os
+import resource
 import select
 import subprocess
 import sys
@@ -97,10 +98,14 @@ def run_ingest():
     """Start `nightkeel ingest` as a process of its own; what still runs at the end is killed by its id."""
     running = []
 
-    def start(*arguments):
+    def start(*arguments, file_bytes_max=None, environment=None):
+        def limit():
+            resource.setrlimit(resource.RLIMIT_FSIZE, (file_bytes_max, file_bytes_max))
+
         process = subprocess.Popen(
             [sys.executable, str(TOP / "nightkeel.py"), "ingest", *map(str, arguments)],
-            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=TOP)
+            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=TOP,
+            preexec_fn=None if file_bytes_max is None else limit, env={**os.environ, **(environment or {})})
         running.append(process)
         return process
 

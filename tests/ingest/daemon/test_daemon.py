@@ -236,3 +236,36 @@ def test_the_control_socket_is_private_and_takes_any_bytes(pty_module, run_inges
     assert len(stored(store)) > 0
     with open_reader(store) as reader:
         assert [(one.text, one.author) for one in reader.mark_history(mark)] == [("x", "A.B."), ("y", "C.D.")]
+
+
+def test_a_disk_that_takes_no_more_ends_with_one_sentence_and_all_acknowledged(
+        pty_module, run_ingest, wait_for, tmp_path):
+    """A limit of the file's size stands in for the full disk: the write fails in the middle of a commit."""
+    module, store = pty_module(seconds_per_s=200.0), tmp_path / "night.db"
+    said = fails(run_ingest("--link", module.path, "--store", store, file_bytes_max=600_000))
+    assert "night.db" in said
+    acked = module.module.acked
+    assert acked > 0
+    process = run_ingest("--link", module.path, "--store", store)
+    wait_for(lambda: module.module.acked > acked, what="going on after the disk was mended")
+    assert end(process)[0] == 0
+    check_whole(store, module.module, module.module.acked)
+
+
+def test_memory_and_open_files_stay_flat(pty_module, run_ingest, wait_for, tmp_path):
+    """Minutes of module time in seconds: what is taken after the first third stays what it was."""
+    module, store = pty_module(seconds_per_s=150.0), tmp_path / "night.db"
+    process = run_ingest("--link", module.path, "--store", store)
+
+    def taken():
+        with open(f"/proc/{process.pid}/status", encoding="ascii") as status:
+            kilobytes = next(int(line.split()[1]) for line in status if line.startswith("VmRSS"))
+        return kilobytes, len(os.listdir(f"/proc/{process.pid}/fd"))
+
+    wait_for(lambda: module.module.acked > 1500, what="the first records")
+    before = taken()
+    wait_for(lambda: module.module.acked > 5000, timeout_s=40, what="the later records")
+    after = taken()
+    assert after[1] == before[1]
+    assert after[0] < before[0] * 1.2 + 4000
+    assert end(process)[0] == 0
