@@ -21,6 +21,7 @@ PUSH_MIN_CMH2O: Final = 1.5  # house rule: smaller rises are not called breaths
 PULL_MIN_CMH2O: Final = 0.4  # house rule: a small child pulls little through a draw-over circuit
 NEIGHBOUR_SHARE: Final = 0.3  # house rule: a swing under 0.3 of its larger neighbours is a ripple
 BREATH_S_MIN: Final = 0.5  # 120 /min
+WINDOW_S: Final = 60.0  # prominence is judged within it; breaths of 4 /min and more fit twice
 START_LEVEL: Final = 0.10  # share of foot-to-peak at which inspiration is taken to begin
 TURN_LEVEL: Final = 0.30  # share of peak over the rest that follows, at which inspiration is taken to end
 PLATEAU_S_MIN: Final = 0.12
@@ -38,6 +39,7 @@ def peaks_of(signal: Floats, rate_hz: float, amplitude_min: float) -> NDArray[np
         np.concatenate(([smooth.min()], smooth, [smooth.min()])),
         prominence=amplitude_min,
         distance=max(1, int(BREATH_S_MIN * rate_hz)),
+        wlen=int(WINDOW_S * rate_hz),
     )
     peaks, prominence = np.asarray(found, dtype=np.int64) - 1, properties["prominences"]
     if peaks.size < 3:
@@ -101,13 +103,14 @@ def _breaths_of_stretch(
         rests[0] = min(rests[0], rests[1])  # little or no expiration may come before the first
     after = [*rests[1:], *rests[-1:]]
     edges = [_edges(smooth, rests[i], after[i], bounds[i : i + 3]) for i in range(len(rests))]
+    upright = smooth * sign
     rows = []
     for i, edge in enumerate(edges):
         end = edges[i + 1].start if i + 1 < len(edges) else pressure.size
         last = i + 1 == len(edges)
         if edge.start == 0 or edge.turn >= end - 1 or (last and not _fell(smooth, edge)):
             continue
-        rows.append(_measured(pressure, smooth * sign, edge, end, rate_hz, start_ms))
+        rows.append(_measured(pressure, upright, edge, end, rate_hz, start_ms))
     return rows
 
 

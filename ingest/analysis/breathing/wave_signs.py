@@ -47,7 +47,7 @@ def wave_findings(trace: PressureTrace, table: BreathTable) -> tuple[Finding, ..
     ripple = smooth - smoothed(pressure, trace.rate_hz, RIPPLE_S)
     noise = noise_cmh2o(trace)
     usual_peak = max(float(np.median(table.peak)), 0.0) if len(table) else 0.0
-    spans = [_span(trace, table, row, noise) for row in range(len(table))]
+    spans = _spans(trace, table, noise)
     missing = np.concatenate(([0], np.cumsum(np.isnan(trace.pressure_cmh2o))))
     whole = [s.end - s.start >= 10 and missing[s.end] == missing[s.start] for s in spans]
     water = [_water(trace, ripple, s) if ok else [] for s, ok in zip(spans, whole, strict=True)]
@@ -72,15 +72,12 @@ def noise_cmh2o(trace: PressureTrace) -> float:
     return float(np.percentile(np.sqrt(np.mean(parts**2, axis=1) / 2.0), 20))
 
 
-def _span(trace: PressureTrace, table: BreathTable, row: int, noise: float) -> _Span:
-    start = int(table.start_ms[row])
-    turn = start + round(1000.0 * float(table.ti_s[row]))
-    return _Span(
-        start=trace.index_at(start),
-        turn=trace.index_at(turn),
-        end=trace.index_at(int(table.end_ms[row])),
-        noise=noise,
-    )
+def _spans(trace: PressureTrace, table: BreathTable, noise: float) -> list[_Span]:
+    turn_ms = table.start_ms + np.rint(1000.0 * table.ti_s).astype(np.int64)
+    return [
+        _Span(start=trace.index_at(a), turn=trace.index_at(b), end=trace.index_at(c), noise=noise)
+        for a, b, c in zip(table.start_ms.tolist(), turn_ms.tolist(), table.end_ms.tolist(), strict=True)
+    ]
 
 
 def _runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -97,10 +94,12 @@ def _efforts(trace: PressureTrace, smooth: Floats, span: _Span) -> list[Finding]
     quiet = smooth[first : span.end]
     if quiet.size < 3:
         return []
+    level = float(np.median(quiet))
+    drop = max(EFFORT_DROP_CMH2O, 4.0 * span.noise / np.sqrt(max(1.0, 0.05 * trace.rate_hz)))
+    if quiet.min() > level - drop:
+        return []
     width = int(EFFORT_FALL_S * trace.rate_hz)
     recent = maximum_filter1d(quiet, size=width, origin=(width - 1) // 2)  # looks back only
-    drop = max(EFFORT_DROP_CMH2O, 4.0 * span.noise / np.sqrt(max(1.0, 0.05 * trace.rate_hz)))
-    level = float(np.median(quiet))
     found = []
     for a, b in _runs((quiet <= level - drop) & (quiet <= recent - drop)):
         depth, seconds = float(level - quiet[a:b].min()), (b - a) / trace.rate_hz
@@ -122,6 +121,8 @@ def _efforts(trace: PressureTrace, smooth: Floats, span: _Span) -> list[Finding]
 def _coughs(trace: PressureTrace, smooth: Floats, span: _Span, usual_peak: float) -> list[Finding]:
     """Find short spikes well above the usual peak."""
     piece = smooth[span.start : span.end]
+    if piece.max() < usual_peak + COUGH_RISE_CMH2O:
+        return []
     found = []
     for a, b in _runs(piece >= usual_peak + COUGH_RISE_CMH2O):
         seconds, rise = (b - a) / trace.rate_hz, float(piece[a:b].max() - usual_peak)
@@ -149,7 +150,7 @@ def _water(trace: PressureTrace, ripple: Floats, span: _Span) -> list[Finding]:
     # Averaging five samples leaves white noise its square root of a fifth.
     limit = max(WATER_RMS_CMH2O, 3.0 * span.noise / np.sqrt(max(1.0, 0.05 * hz)))
     for phase in phases:
-        if phase.size < int(0.3 * hz):
+        if phase.size < int(0.3 * hz) or phase.dot(phase) < limit**2 * phase.size:
             continue
         rms = min(float(np.sqrt(np.mean(part**2))) for part in np.array_split(phase, 3))
         rattle_hz = np.count_nonzero(np.diff(np.signbit(phase))) / 2.0 / (phase.size / hz)
@@ -172,8 +173,7 @@ def flat_top_share(trace: PressureTrace, table: BreathTable) -> Floats:
     the lung or the tube behind it then can't be told from pressure.
     """
     share = np.full(len(table), np.nan)
-    for row in range(len(table)):
-        span = _span(trace, table, row, 0.0)
+    for row, span in enumerate(_spans(trace, table, 0.0)):
         piece = trace.pressure_cmh2o[span.start : span.turn]
         if piece.size and not np.isnan(piece).any():
             share[row] = float(np.mean(piece >= table.peak[row] - FLAT_BAND_CMH2O))
