@@ -25,7 +25,7 @@ SCENARIO = Scenario(
     ),
     must_find=(
         never("supply_state", _OPEN + 2 * MINUTE, _DIES, state="normal"),
-        find("alarm", _DIES - 60, _DIES + 60, condition="output_lost", within_s=5.0, priority="high"),
+        find("alarm", _DIES - 60, _DIES + 60, condition="output_lost", priority="high"),
         never("supply_event", 60, 75 * MINUTE, tap="in"),
     ),
 )

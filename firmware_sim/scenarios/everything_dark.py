@@ -12,8 +12,8 @@ SCENARIO = Scenario(
     description=(
         "Invented. The mains is out for more than two and a half hours. The UPS is empty after about 20 "
         "min, the cylinder drives the bellows until it is empty too, a hand takes over. The laptop is "
-        "off for two hours; the module's weak cell ends after 80 min, and about an hour is watched by "
-        "nobody."
+        "off for two hours; the module's weak cell ends meanwhile, and what it held for the laptop is lost "
+        "with it: 131 min of trends. Its flash still has the log."
     ),
     start="2026-08-09T23:00:00",
     duration_s=6 * HOUR,
@@ -35,7 +35,7 @@ SCENARIO = Scenario(
     must_find=(
         find("alarm", _CUT, _CUT + 60, condition="stored_energy", priority="medium"),
         find("alarm", _CUT + 15 * MINUTE, _CUT + 30 * MINUTE, condition="output_lost", priority="high"),
-        find("unmonitored", _CUT, _CUT + _LENGTH + 60, 60.0, minutes=[55.0, 80.0]),
+        find("unmonitored", _CUT, _CUT + _LENGTH + 60, 60.0, minutes=[129.0, 134.0]),
         find("gap", _CUT, _CUT + _LENGTH + 60, reason="module_off"),
         find("setting", _CUT + _LENGTH, _CUT + _LENGTH + 4 * MINUTE, name="limits_unconfirmed", value=1),
         find("supply_state", _CUT + _LENGTH + 2 * MINUTE, _CUT + _LENGTH + 29 * MINUTE, state="bypass"),

@@ -55,15 +55,16 @@ class Night:
         boot_ms = max(step * 100 for step in self.played.rig.boot_steps if step * 100 <= time_ms)
         return boot_ms + int(rows["start_tick"][k])
 
-    def alarms(self, name: str) -> list[dict]:
-        """Return when a condition was raised, and its priority then."""
+    def alarms(self, name: str | None, priority: str | None = None) -> list[dict]:
+        """Return when a condition (None: any) was raised, and its priority then."""
         times, rows = self.records(messages.ALARM)
-        row = alarms.ID_OF[name]
-        return [
-            {"at_ms": int(times[k]), "priority": alarms.PRIORITIES[int(rows["priority"][k])]}
-            for k in range(len(times))
-            if rows["row"][k] == row and rows["transition"][k] == RAISED
-        ]
+        found = []
+        for k in np.flatnonzero(rows["transition"] == RAISED):
+            row = alarms.ROWS[int(rows["row"][k])].name
+            now = alarms.PRIORITIES[int(rows["priority"][k])]
+            if name in (None, row) and priority in (None, now):
+                found.append({"at_ms": int(times[k]), "priority": now, "row": row})
+        return found
 
     def trend(self, column: str, finding: Finding) -> np.ndarray:
         """Return a trend column inside a finding's window."""
@@ -81,16 +82,17 @@ def check_alarm(night: Night, f: Finding) -> str | None:
     low, high = (f.from_s - f.tolerance_s) * 1000, (f.to_s + f.tolerance_s) * 1000
     if not f.never and "within_s" in f.values:
         high = (f.from_s + f.values["within_s"] + f.tolerance_s) * 1000
-    found = [row for row in night.alarms(f.values["condition"]) if low <= row["at_ms"] <= high]
+    condition, priority = f.values.get("condition"), f.values.get("priority")
     if f.never:
-        return f"alarm {f.values['condition']} raised at {found[0]['at_ms'] / 1000:.1f} s" if found else None
+        found = [row for row in night.alarms(condition, priority) if low <= row["at_ms"] <= high]
+        return f"alarm {found[0]['row']} raised at {found[0]['at_ms'] / 1000:.1f} s" if found else None
+    raised = night.alarms(condition)
+    found = [row for row in raised if low <= row["at_ms"] <= high]
     if not found:
-        times = [round(row["at_ms"] / 1000, 1) for row in night.alarms(f.values["condition"])][:9]
-        window = f"{low / 1000:.1f}..{high / 1000:.1f} s"
-        return f"alarm {f.values['condition']} not raised in {window}, but at {times}"
-    wanted = f.values.get("priority")
-    if wanted and found[0]["priority"] != wanted:
-        return f"alarm {f.values['condition']} has priority {found[0]['priority']}, not {wanted}"
+        times = [round(row["at_ms"] / 1000, 1) for row in raised][:9]
+        return f"alarm {condition} not raised in {low / 1000:.1f}..{high / 1000:.1f} s, but at {times}"
+    if priority and found[0]["priority"] != priority:
+        return f"alarm {condition} has priority {found[0]['priority']}, not {priority}"
     return None
 
 

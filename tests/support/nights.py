@@ -20,6 +20,7 @@ class Played:
     rig: Rig
     store: Path
     sounds_ms: list[int] = field(default_factory=list)
+    boots_ms: dict[int, int] = field(default_factory=dict)
 
     def reader(self) -> Reader:
         """Open the store."""
@@ -27,7 +28,20 @@ class Played:
 
     def true_ms(self, record_id: int, tick: int) -> int:
         """Return when a record was made, in ms from the scenario's start, whatever any clock believed."""
-        return self.rig.boot_steps[(record_id >> 32) - 1] * STEP_MS + tick
+        if not self.boots_ms:
+            self.boots_ms = self._match_boots()
+        return self.boots_ms[record_id >> 32] + tick
+
+    def _match_boots(self) -> dict[int, int]:
+        """Map the store's boots to the rig's: in order, or by time where the host missed a whole life."""
+        steps = self.rig.boot_steps
+        with self.reader() as reader:
+            boots = reader.boots(reader.modules()[0].id)
+        if len(boots) == len(steps):
+            return {boot.id: step * STEP_MS for boot, step in zip(boots, steps, strict=True)}
+        begun = [self.rig.start_utc_ms + step * STEP_MS for step in steps]
+        nearest = {boot.id: min(begun, key=lambda utc: abs(utc - boot.utc0)) for boot in boots}
+        return {key: utc - self.rig.start_utc_ms for key, utc in nearest.items()}
 
 
 def play(name: str, store: Path, hours: float | None = None, seed: int | None = None) -> Played:
