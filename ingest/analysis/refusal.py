@@ -40,9 +40,6 @@ SENTENCES: Final[Mapping[str, str]] = MappingProxyType(
             "EDF+ can't hold the year {year} ({first} to {last} only): correct the date of the session first."
         ),
         "refused.nothing_to_export": "There is nothing to export: the chosen span holds no samples.",
-        "refused.test_while_patient_on": (
-            "A discharge test with a patient on is refused unless a second oxygen source is confirmed."
-        ),
     }
 )
 
