@@ -20,8 +20,8 @@ def breath_fields(fields):
     kind, peak, plateau, end, mean, lowest, ti, te, rate, flags = fields
     return (
         kind, bounded(peak, -32767, 32767), bounded(plateau, -32767, 32767), bounded(end, -32767, 32767),
-        bounded(mean, -32767, 32767), bounded(lowest, -32767, 32767), bounded(ti, 0, U16), bounded(te, 0, U16),
-        bounded(rate, 0, U16), flags & 255)
+        bounded(mean, -32767, 32767), bounded(lowest, -32767, 32767),
+        bounded(ti, 0, U16), bounded(te, 0, U16), bounded(rate, 0, U16), flags & 255)
 
 
 class Services:
@@ -156,5 +156,5 @@ class Services:
         unix_s, unix_ms, is_set = hal.rtc()
         app.records.put(m.HEALTH, (
             unix_s, unix_ms, 1 if is_set else 0, hal.loop_us(), ring.blocks * BLOCK, ring.fill(),
-            hal.memory_free(), link.sent, link.resent, link.bad, ring.lost, hal.flash_wear(), min(log.boot, 65535),
-            hal.reset_cause(), log.fill()))
+            hal.memory_free(), link.sent, link.resent, link.bad, ring.lost, hal.flash_wear(),
+            min(log.boot, 65535), hal.reset_cause(), log.fill()))

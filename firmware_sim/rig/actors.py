@@ -62,8 +62,8 @@ class Actors:
             event = heapq.heappop(self.queue)[2]
             if (
                 (event.actor, event.action) in LASTING
-                or event.actor == "person"
-                and event.action not in BUTTONS
+                or (event.actor == "person"
+                and event.action not in BUTTONS)
             ):
                 self._play(event)
         self.next_step = self.queue[0][0] if self.queue else NEVER

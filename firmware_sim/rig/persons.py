@@ -36,6 +36,7 @@ class Persons:
             decoded = m.decode(kind, payload) if kind == m.HELLO else None
             if decoded is not None:
                 self.hello = decoded[0]
+                self.frame_seq = 0
         if self.hello is not None:
             waiting, self.waiting = self.waiting, []
             for command, body in waiting:
@@ -52,14 +53,16 @@ class Persons:
 
     def tell(self, command: int, body: bytes = b"") -> None:
         """Send one command, at once or as soon as the module has said who it is."""
+        if self.hello is not None and not self.greeted:
+            self.greeted = True
+            greeting = m.encode(m.HELLO_REQUEST, (REVISION, *digest.digest()))
+            self.send(frames.build(m.HELLO_REQUEST, 0, 0, greeting))
+            if self.key:
+                # The answer brings the nonce under which the command must be signed.
+                self.hello = None
         if self.hello is None:
             self.waiting.append((command, body))
             return
-        if not self.greeted:
-            self.greeted = True
-            self.send(
-                frames.build(m.HELLO_REQUEST, 0, 0, m.encode(m.HELLO_REQUEST, (REVISION, *digest.digest())))
-            )
         self.command_seq += 1
         values = (self.hello[3], self.command_seq, self.unix_s(), command, AT_THE_BED, 0)
         self.send(self._frame(m.encode(m.COMMAND, values, body)))

@@ -168,7 +168,7 @@ class Rig:
                 self.actors.torn()
                 return
         if runtime.up:
-            if self.persons.hello is None:
+            if self.persons.hello is None or self.persons.key:
                 self.persons.heard(runtime.up)
             if board.plugged and self.host_is_on:
                 out += runtime.up
