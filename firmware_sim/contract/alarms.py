@@ -36,7 +36,7 @@ KINDS = ("above", "below", "stale", "rate", "state")
 
 TRANSITIONS = (
     "none", "raised", "cleared", "latched", "acknowledged", "escalated", "reminded", "re_alarmed",
-    "audio_paused", "pause_ended", "ungrouped", "restored",
+    "audio_paused", "pause_ended", "ungrouped", "restored", "grouped",
 )
 PHASES = ("idle", "pending", "active", "leaving", "latched")
 

@@ -23,7 +23,7 @@ IDLE, PENDING, ACTIVE, LEAVING, LATCHED = 0, 1, 2, 3, 4
 
 # Transitions, as they travel in the message `alarm`.
 RAISED, CLEARED, LATCHED_ON, ACKNOWLEDGED, ESCALATED, REMINDED = 1, 2, 3, 4, 5, 6
-RE_ALARMED, AUDIO_PAUSED, PAUSE_ENDED, UNGROUPED, RESTORED = 7, 8, 9, 10, 11
+RE_ALARMED, AUDIO_PAUSED, PAUSE_ENDED, UNGROUPED, RESTORED, GROUPED = 7, 8, 9, 10, 11, 12
 
 # Bits of `flags` of a transition.
 F_PAUSED, F_ACKNOWLEDGED, F_GROUPED, F_LATCHED, F_FROM_PAGE, F_INACTIVE = 1, 2, 4, 8, 16, 32
@@ -52,6 +52,8 @@ O_SIZE = 7
 SILENCE_MAX = 1200
 # A burst has been heard whole after this time (the longest burst of the schedule, core.sounder, is 2.75 s).
 BURST = 30
+# A consequence that was raised so shortly before its cause is shown under it all the same.
+TOGETHER = 50
 
 
 def alarm_steps(block, first, count, table, state, low, high, out):
@@ -215,8 +217,30 @@ def alarm_raise(row, block, at, table, state, out):
     state[mine + S_ATTENTION] = now
     state[mine + S_CAUSE] = alarm_cause(my_row, priority, table, state)
     alarm_emit(row, RAISED, 0, block, at, table, state, out)
-    if state[mine + S_CAUSE] < 0 and priority >= MEDIUM:
+    if state[mine + S_CAUSE] >= 0:
+        return
+    if priority >= MEDIUM:
         alarm_resume(table, state, out)
+    if not state[G_PAUSE]:
+        alarm_gather(row, block, at, table, state, out)
+
+
+def alarm_gather(row, block, at, table, state, out):
+    """Take under this new cause the consequences that were noticed a moment before it."""
+    now = state[G_NOW]
+    priority = state[G_SIZE + row * S_SIZE + S_PRIORITY]
+    for other in range(table[T_ROWS]):
+        its = G_SIZE + other * S_SIZE
+        if (state[its + S_PHASE] < ACTIVE or state[its + S_CAUSE] >= 0 or state[its + S_ACKNOWLEDGED]
+                or state[its + S_PRIORITY] > priority or now - state[its + S_RAISED] > TOGETHER):
+            continue
+        for index in range(R_CAUSES):
+            if table[T_SIZE + other * R_SIZE + R_CAUSE + index] == row:
+                state[its + S_CAUSE] = row
+                alarm_emit(other, GROUPED, 0, block, at, table, state, out)
+                for third in range(table[T_ROWS]):
+                    if state[G_SIZE + third * S_SIZE + S_CAUSE] == other:
+                        state[G_SIZE + third * S_SIZE + S_CAUSE] = row
 
 
 def alarm_cause(my_row, priority, table, state):
@@ -256,8 +280,10 @@ def alarm_forget(row, block, at, table, state, out):
         its = G_SIZE + other * S_SIZE
         if state[its + S_CAUSE] == row:
             state[its + S_CAUSE] = -1
-            state[its + S_ACKNOWLEDGED] = 0
-            state[its + S_ATTENTION] = state[G_NOW]
+            if state[its + S_PHASE] != LEAVING:
+                # What was silenced with its cause and is still present begins to speak.
+                state[its + S_ACKNOWLEDGED] = 0
+                state[its + S_ATTENTION] = state[G_NOW]
             alarm_emit(other, UNGROUPED, 0, block, at, table, state, out)
 
 
@@ -300,10 +326,10 @@ def alarm_heard(mine, state):
 def alarm_silence_end(mine, flags, table, state):
     """Return the step at which an acknowledgement ends, HIGHEST when it lasts as long as the condition.
 
-    A row under a cause follows its cause.
+    A row under a cause follows its cause; one below high that is leaving is let go.
     """
     end = HIGHEST
-    if state[mine + S_CAUSE] >= 0:
+    if state[mine + S_CAUSE] >= 0 or alarm_is_going(mine, state):
         return end
     if flags & RE_ALARM:
         end = state[mine + S_ACKNOWLEDGED_AT] + table[T_RE_ALARM]
@@ -312,10 +338,17 @@ def alarm_silence_end(mine, flags, table, state):
     return end
 
 
+def alarm_is_going(mine, state):
+    """Tell whether a row below high only waits for its off-delay."""
+    return state[mine + S_PHASE] == LEAVING and state[mine + S_PRIORITY] < HIGH
+
+
 def alarm_reminder_due(mine, flags, table, state):
     """Return the step at which an acknowledged row reminds; low rows and those under a cause don't."""
     priority = state[mine + S_PRIORITY]
-    if priority < MEDIUM or state[mine + S_CAUSE] >= 0 or (flags & CIRCUIT and priority == HIGH):
+    if priority < MEDIUM or state[mine + S_CAUSE] >= 0 or alarm_is_going(mine, state):
+        return HIGHEST
+    if flags & CIRCUIT and priority == HIGH:
         return HIGHEST
     return alarm_heard(mine, state) + min(table[T_REMINDER], SILENCE_MAX)
 

@@ -192,6 +192,36 @@ def test_consequences_of_a_cause_that_sounds_are_shown_and_do_not_sound():
     assert bed.engine.state[stored + k.S_CAUSE] == -1
 
 
+def test_a_consequence_noticed_a_moment_before_its_cause_rings_one_bell():
+    """The voltage passes the UPS's window on its way down: one step earlier than 'interrupted'."""
+    bed = Bed().run(36, "supply_below_window").run(60, "supply_below_window", "supply_interrupted")
+    below = k.G_SIZE + ID["supply_below_window"] * k.S_SIZE
+    assert bed.engine.state[below + k.S_CAUSE] == ID["supply_interrupted"]
+    assert [what for _, name, what in bed.seen if name == "supply_below_window"] == ["raised", "grouped"]
+    # Raised long before, it is a condition of its own.
+    bed = Bed().run(200, "supply_below_window").run(60, "supply_below_window", "supply_interrupted")
+    assert bed.engine.state[below + k.S_CAUSE] == -1
+
+
+def test_what_stood_under_the_consequence_moves_under_the_cause():
+    bed = Bed().run(20, "supply_below_window").run(25, "supply_below_window", "stored_energy")
+    bed.run(28, "supply_below_window", "stored_energy", "supply_interrupted")
+    stored = k.G_SIZE + ID["stored_energy"] * k.S_SIZE + k.S_CAUSE
+    assert bed.engine.stands(ID["stored_energy"])
+    assert bed.engine.state[stored] == ID["supply_below_window"]
+    bed.run(10, "supply_below_window", "stored_energy", "supply_interrupted")
+    assert bed.engine.state[stored] == ID["supply_interrupted"]
+    assert (bed.seen[-1][1], bed.seen[-1][2]) == ("supply_below_window", "grouped")
+
+
+def test_an_acknowledged_condition_that_is_over_reminds_no_more():
+    bed = Bed().run(60, "supply_interrupted")
+    bed.engine.acknowledge()
+    bed.run(900).run(620, "many_dips")
+    assert "reminded" not in [what for _, name, what in bed.seen if name == "supply_interrupted"]
+    assert not bed.engine.stands(ID["supply_interrupted"])
+
+
 @pytest.mark.parametrize("silence", ["acknowledge", "pause"])
 def test_silencing_a_cause_silences_no_consequence_that_begins_later(silence):
     bed = Bed().run(60, "supply_interrupted")
