@@ -57,6 +57,7 @@ def forward(
     except Halted as halted:
         raise UserError(f"Forwarding to {url} stopped: {halted}. Nothing is lost.") from halted
     finally:
+        forwarder.close()
         sender.close()
         outbox.close()
     if not quiet:

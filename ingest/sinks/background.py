@@ -63,6 +63,7 @@ class Background:
         except _Stopping:
             return
         finally:
+            forwarder.close()
             outbox.close()
 
     def _say_once(self, said: str, line: str) -> str:

@@ -6,6 +6,7 @@ same time stamp, and the server keeps one. A line that the server refuses even a
 
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -58,6 +59,8 @@ class Forwarder:
         self._sleep = sleep
         self._batch = batch_records
         self.tally = Tally()
+        self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="send")
+        self._ahead: tuple[int, int, int, list[str]] | None = None
 
     def backlog(self) -> int:
         """Return how many records wait."""
@@ -92,13 +95,31 @@ class Forwarder:
     def _older(self, place: Place) -> int:
         end = place.live_from if place.live_seq > place.seq else place.newest
         upto = min(place.seq + self._batch, end)
-        rejected = self._deliver(self._outbox.lines(place.boot, place.seq, upto))
+        lines = self._read(place.boot, place.seq, upto)
+        if upto == end:
+            rejected = self._deliver(lines)
+        else:
+            # While the server takes this batch, the next one is read.
+            sending = self._pool.submit(self._deliver, lines)
+            after = min(upto + self._batch, end)
+            self._ahead = (place.boot, upto, after, self._outbox.lines(place.boot, upto, after))
+            rejected = sending.result()
         moved = replace(place, seq=upto, rejected=place.rejected + rejected)
         if place.live_seq > place.seq and upto >= place.live_from:
             # The backlog has met the live stretch.
             moved = replace(moved, seq=place.live_seq, live_from=0, live_seq=0)
         self._save(moved)
         return upto - place.seq
+
+    def _read(self, boot: int, after: int, upto: int) -> list[str]:
+        ahead, self._ahead = self._ahead, None
+        if ahead is not None and ahead[:3] == (boot, after, upto):
+            return ahead[3]
+        return self._outbox.lines(boot, after, upto)
+
+    def close(self) -> None:
+        """Wait for what is on its way."""
+        self._pool.shutdown()
 
     def _deliver(self, lines: list[str]) -> int:
         """Send lines until the server has them all; return how many it refused for good."""

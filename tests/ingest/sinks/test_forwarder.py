@@ -87,6 +87,7 @@ def forward(recording, server, batch_records=100, waits=None, rounds=10_000):
             if not forwarder.round():
                 break
     finally:
+        forwarder.close()
         sender.close()
         outbox.close()
     return forwarder.tally
