@@ -210,7 +210,25 @@
   setInterval(draw, 250);
 
   /* Called by the pages. */
-  const readout = (node, when, found) => `${when}   ${found.join("   ")}`;
+  function moment(utc, zone) {
+    const clock = new Intl.DateTimeFormat("sv-SE", { timeZone: zone, dateStyle: "short", timeStyle: "medium" });
+    return clock.format(new Date(utc));
+  }
+
+  // What a curve says at a time: its nearest point, if one lies within a hundredth of the window.
+  function valueAt(trace, at) {
+    if (!Array.isArray(trace.meta) || !trace.x) return "";
+    const plot = document.querySelector("#night-graph .js-plotly-plot");
+    const range = plot.layout.xaxis.range;
+    let reach = (range[1] - range[0]) / 100;
+    let value = NaN;
+    for (let i = 0; i < trace.x.length; i += 1) {
+      const apart = Math.abs(trace.x[i] - at);
+      if (apart <= reach && Number.isFinite(trace.y[i])) { reach = apart; value = trace.y[i]; }
+    }
+    const [name, unit, digits] = trace.meta;
+    return Number.isFinite(value) ? `${name} ${value.toFixed(digits)} ${unit}` : "";
+  }
 
   window.dash_clientside = window.dash_clientside || {};
   window.dash_clientside.nightkeel = {
@@ -257,18 +275,14 @@
       return `?${asked.toString()}`;
     },
 
-    read: function (hover, figure) {
+    read: function (hover) {
       const node = document.getElementById("night-readout");
-      if (!node) return "";
-      if (!hover || !hover.points || !hover.points.length || !figure) { node.textContent = node.dataset.hint; return ""; }
-      const when = new Date(hover.points[0].x);
-      const clock = new Intl.DateTimeFormat("sv-SE", { timeZone: node.dataset.zone, dateStyle: "short", timeStyle: "medium" });
-      const found = [];
-      hover.points.forEach((point) => {
-        const meta = figure.data[point.curveNumber].meta;
-        if (meta && Number.isFinite(point.y)) found.push(`${meta[0]} ${point.y.toFixed(meta[2])} ${meta[1]}`);
-      });
-      node.textContent = readout(node, clock.format(when), found);
+      const plot = document.querySelector("#night-graph .js-plotly-plot");
+      if (!node || !plot) return "";
+      if (!hover || !hover.points || !hover.points.length) { node.textContent = node.dataset.hint; return ""; }
+      const at = hover.points[0].x;
+      const said = plot._fullData.map((trace) => valueAt(trace, at)).filter((text) => text !== "");
+      node.textContent = [moment(at, node.dataset.zone), ...said].join("   ");
       return "";
     },
   };

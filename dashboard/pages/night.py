@@ -241,5 +241,4 @@ def register(app: Dash, settings: Settings) -> None:
         ClientsideFunction("nightkeel", "read"),
         Output(ids.NIGHT_MOVED, "children"),
         Input(ids.NIGHT_GRAPH, "hoverData"),
-        State(ids.NIGHT_GRAPH, "figure"),
     )
