@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
+from firmware_sim.contract import channels
 from firmware_sim.contract.errors import UserError
 from firmware_sim.world.actions import ACTIONS, ACTORS, PLANT_ACTORS, SETTING_BOUNDS, Parameter, Value
 from firmware_sim.world.tick import Settings
@@ -16,6 +17,7 @@ from firmware_sim.world.tick import Settings
 _START = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d)?")
 
 EVENTS_MAX = 20_000
+OPTIONAL = tuple(row[1] for row in channels.CHANNELS[channels.FIRST_OPTIONAL :])
 DURATION_S_MAX = 40 * 86_400.0
 
 # Where the plant starts; name -> (default, low, high).
@@ -88,7 +90,10 @@ FINDINGS: dict[str, tuple[str, tuple[str, ...]]] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scenario:
-    """One scenario; `settings` and `initial` differ from the defaults, times are seconds from the start."""
+    """One scenario; `settings` and `initial` differ from the defaults, times are seconds from the start.
+
+    `fitted` names the optional channels that the module at this bed has.
+    """
 
     name: str
     title: str
@@ -101,6 +106,7 @@ class Scenario:
     seed: int = 1
     settings: Mapping[str, Mapping[str, Value]] = field(default_factory=dict)
     initial: Mapping[str, float] = field(default_factory=dict)
+    fitted: tuple[str, ...] = ()
     statistics: str | None = None
     events: tuple[Event, ...] = ()
     must_find: tuple[Finding, ...] = ()
@@ -111,6 +117,9 @@ class Scenario:
         for part, values in self.settings.items():
             for name, value in values.items():
                 check_setting(self.name, part, name, value)
+        for name in self.fitted:
+            if name not in OPTIONAL:
+                raise ScenarioError(_unknown(self.name, "optional channel", name, OPTIONAL))
         for name, value in self.initial.items():
             _check_initial(self.name, name, value)
         for event in self.events:
@@ -241,6 +250,7 @@ def from_json(text: str, where: str = "file") -> Scenario:
         raise ScenarioError(f"Scenario {where}: expected one JSON object.")
     try:
         data["events"] = tuple(Event(**row) for row in data.get("events", ()))
+        data["fitted"] = tuple(data.get("fitted", ()))
         data["must_find"] = tuple(Finding(**row) for row in data.get("must_find", ()))
         return Scenario(**data)
     except (TypeError, AttributeError, KeyError) as error:

@@ -151,7 +151,7 @@ def drive_of(settings: Settings, state: Supply) -> samples.Drive:
         mains.peak_q8(0.01 * u.output_pct * v, u.output_thd_pct),
         int(u.output_thd_pct * 327.68),
         int(m.nominal_hz * (1.0 + 1e-6 * u.crystal_ppm) * _HZ_TO_STEP),
-        1 if state.ups.input_ok != 0 and near and u.breaker != 0 else 0,
+        1 if state.ups.input_ok != 0 and near else 0,
         u.breaker,
         square_at(100.0, v),
         square_at(u.low_transfer_pct, v),
