@@ -50,7 +50,7 @@ DIP_LOWEST = 40
 PERIOD_MEAN = 41
 PERIOD_ALIKE = 42
 STEADY = 43  # breaths in a row as long and as high as those before
-RESTLESS = 44
+RESTLESS = 44  # rises with breaths unlike those before
 PERIODS = 45  # last four
 PERIOD_COUNT = 49
 # The last sure breath, known at the end of its inspiration.
@@ -61,9 +61,9 @@ LAST_FLAGS = 53
 EFFORTS = 54  # pulls that were no breath, since the start
 PULLS = 55  # of them, in a row without a push between: suggests 'spontaneous'
 SUSTAINED = 56  # 1: the last push never ended
-TAIL = 64  # 16 medians, newest at AT % 16
-SMOOTH = 80  # 16 means of four
-BREATH_STATE = 96
+TAIL = 64  # 32 medians, newest at AT % 32
+SMOOTH = 96  # 16 means of four
+BREATH_STATE = 112
 
 # Words of a record.
 R_START = 0
@@ -94,9 +94,11 @@ QUIET = 30
 FLAT_MAX = 10  # change in 100 ms that is still flat
 LONGEST = 500
 NEXT_MAX = 3000
-COUGH = 20
+COUGH, RATTLE = 20, 40
+STEADY_MIN, RESTLESS_MIN, RESTLESS_MAX = 3, 4, 10
 PULL_SHORTEST = 30
-PULL_FLAT, PULL_FLAT_DRAWN = 40, 80  # flat for so long below rest: the rest has moved
+PULL_FLAT, PULL_FLAT_DRAWN = 40, 220  # flat for so long below rest: the rest has moved
+PULL_DEEP = 800  # nobody draws so deep for so long
 AGE_MAX = 1 << 29
 DELAY = 3  # of the smoothed pressure
 
@@ -174,9 +176,9 @@ def _sample(raw, state, records):
     state[RAW_1] = raw
     at = state[AT] + 1
     state[AT] = at
-    state[TAIL + (at & 15)] = median
+    state[TAIL + (at & 31)] = median
     smooth = (
-        median + state[TAIL + ((at - 1) & 15)] + state[TAIL + ((at - 2) & 15)] + state[TAIL + ((at - 3) & 15)]
+        median + state[TAIL + ((at - 1) & 31)] + state[TAIL + ((at - 2) & 31)] + state[TAIL + ((at - 3) & 31)]
     ) >> 2
     state[SMOOTH + (at & 15)] = smooth
     if median > state[BLOCK_MAX]:
@@ -210,8 +212,9 @@ def _begin(raw, state):
     """Fill the histories with the first sample after a start or a gap."""
     state[RAW_1] = raw
     state[RAW_2] = raw
-    for n in range(16):
+    for n in range(32):
         state[TAIL + n] = raw
+    for n in range(16):
         state[SMOOTH + n] = raw
     state[REST] = raw * 16
     state[PEAK] = raw
@@ -286,15 +289,16 @@ def _start(at, state):
     state[START] = start
     since = at - start
     state[BASE] = state[REST] >> 4
-    if since <= 12:
+    triggered = start - state[DIP_AT] < 50
+    if since <= 26 and not triggered:
         total = 0
         for n in range(4):
-            total += state[TAIL + ((start - n) & 15)]
+            total += state[TAIL + ((start - 1 - n) & 31)]
         state[BASE] = (total + 2) >> 2
-    peak = state[TAIL + (at & 15)]
+    peak = state[TAIL + (at & 31)]
     lowest = peak
-    for n in range(since if since < 15 else 15):
-        median = state[TAIL + ((at - n) & 15)]
+    for n in range(since if since < 31 else 31):
+        median = state[TAIL + ((at - n) & 31)]
         if median > peak:
             peak = median
         if median < lowest:
@@ -306,7 +310,7 @@ def _start(at, state):
     state[INSPIRATION] = 0
     state[PLATEAU] = MISSING
     state[FLAT] = 0
-    state[FLAGS] = FLAG_TRIGGERED if start - state[DIP_AT] < 50 else 0
+    state[FLAGS] = FLAG_TRIGGERED if triggered else 0
 
 
 def _push(smooth, at, state, records):
@@ -326,7 +330,9 @@ def _push(smooth, at, state, records):
         end = 60
     if smooth < state[BASE] + end:
         state[PHASE] = REST_PHASE
-        if at - state[START] < COUGH:
+        length = at - state[START]
+        # So short, or short and low soon after a breath: a cough, a knock, water in the tube.
+        if length < COUGH or (length < RATTLE and height * 3 < state[HEIGHT] and state[AGE] < LONGEST):
             _take_back(at, state)
         else:
             _sure(state[HOLD_AT] - DELAY - state[START] + 1, height, state, records)
@@ -386,15 +392,14 @@ def _kind(height, state):
     usual = state[HEIGHT]
     if state[PERIOD_ALIKE] and -usual < (height - usual) * 8 < usual:
         state[STEADY] += 1
-        state[RESTLESS] = 0
+        state[RESTLESS] -= 2 if state[RESTLESS] > 1 else state[RESTLESS]
     else:
         state[STEADY] = 0
-        state[RESTLESS] += 1
-    if state[MODE] == MODE_HAND:
+        if state[PERIOD_COUNT] > 1 and state[RESTLESS] < RESTLESS_MAX:
+            state[RESTLESS] += 1
+    if state[MODE] == MODE_HAND or state[RESTLESS] >= RESTLESS_MIN:
         return HAND
-    if state[STEADY] >= 3:
-        return VENTILATOR
-    return HAND if state[RESTLESS] >= 5 else UNDETERMINED
+    return VENTILATOR if state[STEADY] >= STEADY_MIN else UNDETERMINED
 
 
 def _pull(smooth, at, state, records):
@@ -417,10 +422,15 @@ def _pull(smooth, at, state, records):
         else:
             _effort(state)
         _quiet(at, state)
-    elif state[FLAT] >= (PULL_FLAT_DRAWN if drawn else PULL_FLAT) or at - state[DIP_AT] >= LONGEST:
+    elif state[FLAT] >= _patience(drawn, depth) or at - state[DIP_AT] >= LONGEST:
         state[PHASE] = REST_PHASE
         state[REST] = smooth * 16
         _quiet(at, state)
+
+
+def _patience(drawn, depth):
+    """Return for how long a pressure may stay flat below rest before it counts as the new rest."""
+    return PULL_FLAT_DRAWN if drawn and depth < PULL_DEEP else PULL_FLAT
 
 
 def _effort(state):

@@ -13,10 +13,19 @@ RATE_HZ = 3200
 BLOCK = 320
 LSB_V = 0.390625  # 1600 V over 12 bits
 # A flat-topped mains: (order, share of the fundamental, phase), THD 10.8 %.
-FLAT_TOP = ((3, 0.05, 3.0), (5, 0.06, 5.0), (7, 0.05, 7.0), (9, 0.015, 9.0), (11, 0.035, 11.0), (13, 0.03, 13.0))
+FLAT_TOP = (
+    (3, 0.05, 3.0),
+    (5, 0.06, 5.0),
+    (7, 0.05, 7.0),
+    (9, 0.015, 9.0),
+    (11, 0.035, 11.0),
+    (13, 0.03, 13.0),
+)
 
 
-def volts(seconds: float, hertz: float, rms: float = 230.0, harmonics=(), phase: float = 0.3, start: float = 0.0):
+def volts(
+    seconds: float, hertz: float, rms: float = 230.0, harmonics=(), phase: float = 0.3, start: float = 0.0
+):
     """Return samples of a fundamental of `rms` volts with harmonics."""
     t = start + np.arange(round(seconds * RATE_HZ)) / RATE_HZ
     turn = 2 * np.pi * hertz * t + phase
@@ -64,14 +73,14 @@ def prepared(kernels: Any, nominal_v: int = 230, hertz: int = 50, interruption: 
     return run
 
 
-def measure(kernels: Any, before: np.ndarray, after: np.ndarray | None = None, run: Run | None = None, **set_up) -> Run:
-    """Run the supply kernel over codes and collect every half cycle."""
+def measure(kernels: Any, before: np.ndarray, run: Run | None = None, **set_up) -> Run:
+    """Run the supply kernel over the same codes at both taps and collect every half cycle."""
     run = prepared(kernels, **set_up) if run is None else run
     state = run.state
     found: tuple[list, list] = ([], [])
     seen = [state[words.COMMON + tap * words.TAP + words.HALF_AT] for tap in range(2)]
-    for n, (first, second) in enumerate(zip(blocks(before), blocks(before if after is None else after), strict=True)):
-        kernels.supply_block(first, second, run.ring, state)
+    for n, block in enumerate(blocks(before)):
+        kernels.supply_block(block, block, run.ring, state)
         for tap in range(2):
             at = words.COMMON + tap * words.TAP
             while seen[tap] != state[at + words.HALF_AT]:

@@ -1,6 +1,6 @@
 import pytest
 
-from firmware_sim.board import compiled
+from firmware_sim import compiled
 
 
 @pytest.fixture(scope="session")

@@ -75,13 +75,15 @@ def test_unaligned_one_cycle_lasts_between_one_and_a_half_and_two(fast, offset):
     assert 1980 <= event[4] <= 2020
 
 
-@pytest.mark.parametrize("residual", (0.02, 0.05, 0.3, 0.4, 0.55, 0.7, 0.8, 0.88))
-@pytest.mark.parametrize("cycles", (2, 5.3, 12, 25))
-@pytest.mark.parametrize("hertz", (49.1, 50.0, 60.0))
+@pytest.mark.parametrize("residual", [0.02, 0.05, 0.3, 0.4, 0.55, 0.7, 0.8, 0.88])
+@pytest.mark.parametrize("cycles", [2, 5.3, 12, 25])
+@pytest.mark.parametrize("hertz", [49.1, 50.0, 60.0])
 def test_residual_and_length(fast, residual, cycles, hertz):
     """Residual within 1 % of nominal, start and length within a cycle of the stated convention."""
     count = round(cycles * 3200 / hertz)
-    _, records, _ = play(fast, codes(dipped(residual, 6417, count, hertz=hertz), noise=0.5), codes(volts(4, 50)))
+    _, records, _ = play(
+        fast, codes(dipped(residual, 6417, count, hertz=hertz), noise=0.5), codes(volts(4, 50))
+    )
     start_ms, length_ms = by_convention(residual, 6417, count, hertz)
     (event,) = closed(records)
     assert event[6] / 23000 == pytest.approx(residual, abs=0.01)
@@ -131,7 +133,7 @@ def test_clipped_swell_says_at_least(fast):
     assert closed(records)[0][7] == 1
 
 
-@pytest.mark.parametrize("first", (6400, 6555, 6719))
+@pytest.mark.parametrize("first", [6400, 6555, 6719])
 def test_capture_holds_the_raw_codes_round_the_event(fast, first):
     """At least 0.2 s before and 0.8 s after the start, sample for sample, with its time in us."""
     raw = codes(dipped(0.5, first, 320), noise=1.0)

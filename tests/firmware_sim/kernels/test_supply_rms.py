@@ -24,8 +24,8 @@ def test_every_half_cycle_from_45_to_65_hz(fast, hertz, harmonics):
     assert len(run.rms[0]) == pytest.approx(8 * hertz - 8, abs=4)
 
 
-@pytest.mark.parametrize("hertz", (45.0, 50.0, 60.0, 65.0))
-@pytest.mark.parametrize("volt", (12.0, 60.0, 115.0, 230.0, 400.0))
+@pytest.mark.parametrize("hertz", [45.0, 50.0, 60.0, 65.0])
+@pytest.mark.parametrize("volt", [12.0, 60.0, 115.0, 230.0, 400.0])
 def test_with_the_noise_of_a_converter(fast, hertz, volt):
     """0.244 V steps make 0.0088 V of noise at 64 samples a cycle: scaled to ours and one code of noise."""
     run = measure(fast, codes(volts(4, hertz, volt), noise=1.0))
@@ -45,9 +45,7 @@ def test_a_fixed_window_would_not_do(fast):
     assert np.abs(run.rms[0][12:] / 230 - 1).max() < 0.0003
 
 
-@pytest.mark.parametrize(
-    ("residual", "window"), [(0.0, 0.7071), (0.4, 0.7616), (0.7, 0.8631), (0.8, 0.9055)]
-)
+@pytest.mark.parametrize(("residual", "window"), [(0.0, 0.7071), (0.4, 0.7616), (0.7, 0.8631), (0.8, 0.9055)])
 def test_half_overlapped_window(fast, residual, window):
     """A half cycle at `residual` gives windows of sqrt((1 + r^2)/2) (worked out from the definition)."""
     wave = volts(3, 50.0, phase=0.0)
@@ -97,7 +95,7 @@ def test_windows_go_on_where_crossings_vanish(fast):
     assert run.rms[0][inside].max() < 0.5
 
 
-@pytest.mark.parametrize("shift", (0.5, 1.5, 2.5, 3.1, 4.7))
+@pytest.mark.parametrize("shift", [0.5, 1.5, 2.5, 3.1, 4.7])
 def test_a_phase_jump_is_followed(fast, shift):
     wave = volts(3, 50.0)
     wave[4800:] = volts(3, 50.0, phase=0.3 + shift)[4800:]
@@ -155,6 +153,8 @@ def test_clipped_windows_say_at_least(fast):
     wave[6400:9400] *= 600 / 230
     run = measure(fast, codes(wave))
     assert [second[words.WAS_CLIPPED] for second in run.seconds] == [0, 0, 1, 0]
-    closed = [event for event in run.events if event[words.RECORD_PHASE] == 1 and event[words.RECORD_TAP] == 0]
+    closed = [
+        event for event in run.events if event[words.RECORD_PHASE] == 1 and event[words.RECORD_TAP] == 0
+    ]
     assert [event[words.RECORD_FLAGS] for event in closed] == [1]
     assert closed[0][words.RECORD_EXTREME] < 60000
