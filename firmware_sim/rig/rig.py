@@ -37,8 +37,9 @@ class Rig:
     """Play a scenario on an emulated board.
 
     `run(steps)` returns what the module sent in that time; `send(data)` puts the host's bytes on the line.
-    `step` counts 100 ms steps since the scenario's start. `fitted` names optional channels. `trace` is
-    called with the step and the edges of lamps and sounder (see `ports/bridge/hal.py`).
+    `step` counts 100 ms steps since the scenario's start. `fitted` names optional channels beside the
+    scenario's. `trace` is called with the step and the edges of lamps and sounder (see
+    `ports/bridge/hal.py`).
     """
 
     def __init__(
@@ -63,7 +64,8 @@ class Rig:
             round(start_utc(scenario).timestamp() * 1000) if start_utc_ms is None else start_utc_ms
         )
         clock = RealTimeClock(self.start_utc_ms, CLOCK_DRIFT_PPM)
-        converter = Converter(self.plant.seed & 0x7FFFFFFF, frozenset(CHANNEL_OF[name] for name in fitted))
+        has = frozenset(CHANNEL_OF[name] for name in (*scenario.fitted, *fitted))
+        converter = Converter(self.plant.seed & 0x7FFFFFFF, has)
         self.board = Board(PROFILES[profile], self.plant.seed & 0x7FFFFFFF, clock, converter, key)
         self.persons = Persons(key, self.board.send, lambda: self.now_ms() // 1000)
         self.actors = Actors(self)

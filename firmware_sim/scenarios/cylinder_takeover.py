@@ -16,6 +16,7 @@ SCENARIO = Scenario(
     start="2026-02-15T22:00:00",
     duration_s=1.75 * HOUR,
     seed=26,
+    fitted=("product_pressure",),
     settings={
         "patient": ADULT,
         "ventilator": {**BELLOWS_ADULT, "rate_min": 11.0, "tidal_ml": 500.0},

@@ -16,6 +16,7 @@ SCENARIO = Scenario(
     start="2026-02-14T15:00:00",
     duration_s=60 * MINUTE,
     seed=25,
+    fitted=("product_pressure",),
     settings={"patient": ADULT, "ventilator": BELLOWS_ADULT, "concentrator": {"wear": 0.39}},
     initial={**warm(), "site_ppm": 932_000.0},
     events=(

@@ -24,7 +24,7 @@ SCENARIO = Scenario(
     ),
     must_find=(
         find("supply_state", 60, 95 * MINUTE, state="bypass", within_s=60.0, at_least_share=0.95),
-        find("alarm", 60, 20 * MINUTE, condition="bypass", within_s=60.0, priority="low"),
+        find("alarm", 0, 20 * MINUTE, condition="bypass", within_s=120.0, priority="low"),
         find("supply_event", 70 * MINUTE, 70 * MINUTE + 2, tap="out", event="dip", residual_pct=[63, 66]),
         find("supply_event", 95 * MINUTE, 101 * MINUTE + 5, tap="out", event="interruption"),
         find("alarm", 95 * MINUTE, 101 * MINUTE, condition="output_lost", within_s=5.0, priority="high"),

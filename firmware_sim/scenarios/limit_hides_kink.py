@@ -1,6 +1,6 @@
 """The relief valve hides a kink."""
 
-from firmware_sim.scenarios._parts import ADULT, BELLOWS_ADULT, HOUR, MINUTE, at, attended, find, warm
+from firmware_sim.scenarios._parts import ADULT, BELLOWS_ADULT, HOUR, MINUTE, at, attended, find, never, warm
 from firmware_sim.world.scenario import Scenario
 
 _KINK = 30 * MINUTE
@@ -21,7 +21,8 @@ SCENARIO = Scenario(
     events=(*attended(), at(_KINK, "circuit", "kink", r_cmh2o_s_l=900.0, duration_s=600.0)),
     must_find=(
         find("pressure", _KINK + 60, _KINK + 590, peak_cmh2o=[29.5, 30.5]),
-        find("alarm", _KINK, _KINK + 60, condition="pressure_high", priority="high"),
+        # The limit confirmed at the bed is typical peak + 12, above what the valve lets through.
+        never("alarm", _KINK, _KINK + 600, condition="pressure_high"),
         find("note", _KINK, _KINK + 600, text_key="cannot_tell_kink"),
     ),
 )

@@ -84,6 +84,7 @@ SCENARIO = Scenario(
     start="2026-07-14T19:00:00",
     duration_s=12 * HOUR,
     seed=20260714,
+    fitted=("product_pressure",),
     settings={
         "patient": ADULT,
         "ventilator": {**BELLOWS_ADULT, "hanging": 1},

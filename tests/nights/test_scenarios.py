@@ -15,37 +15,41 @@ SOAK = {"hospital-day"}
 NAMES = [pytest.param(name, marks=pytest.mark.soak) if name in SOAK else name for name in scenarios.names()]
 
 
-# One cycle each way at start and end, two on a length (class S: one cycle, from memory; both edges).
-EDGE_MS = 40
+# One cycle at each end (class S, IEC 61000-4-30, from memory), so two on a length.
+EDGE_MS = 20
 TAPS = {"in": 0, "out": 1}
 
 
-def alike(event: dict, truth: Truth) -> bool:
+def alike(event: dict, truth: Truth, edge_ms: int) -> bool:
     """Tell whether a found event is this true one."""
     length_ms = (truth.end_ms or 0) - truth.start_ms
     return (
         event["tap"] == TAPS[truth.tap or ""]
-        and abs(event["start_ms"] - truth.start_ms) <= EDGE_MS
-        and abs(event["duration_ms"] - length_ms) <= EDGE_MS
+        and abs(event["start_ms"] - truth.start_ms) <= edge_ms
+        and abs(event["duration_ms"] - length_ms) <= 2 * edge_ms
     )
 
 
 def unmatched_supply_events(night: Night) -> list[str]:
     """Compare the events found with the true ones on both taps; a marginal one may be missing or present."""
-    truth = [t for t in night.played.rig.plant.truth() if t.kind in channels.SUPPLY_EVENT_KINDS]
+    rig = night.played.rig
+    truth = [t for t in rig.plant.truth() if t.kind in channels.SUPPLY_EVENT_KINDS]
+    # A tap that is wrong on purpose sees a slow slope cross the threshold later, and reads another residual.
+    skewed = any(e.actor == "board" and e.action in ("gain", "offset") for e in rig.scenario.events)
+    edge_ms, residual_pct = (4000, 3.0) if skewed else (EDGE_MS, 1.0)
     found = night.supply_events()
     wrong = []
     for t in truth:
         if t.observability != "observable" or t.end_ms is None:
             continue
-        same = [e for e in found if alike(e, t)]
+        same = [e for e in found if alike(e, t, edge_ms)]
         what = f"{t.tap} {t.kind} {t.residual_pct} % at {t.start_ms} ms for {t.end_ms - t.start_ms} ms"
         if not same and not t.details.get("marginal") and covered(night, t.start_ms, t.end_ms):
             wrong.append(f"missed {what}")
-        if same and abs(same[0]["extreme_pct"] - (t.residual_pct or 0)) > 1.0:
+        if same and abs(same[0]["extreme_pct"] - (t.residual_pct or 0)) > residual_pct:
             wrong.append(f"residual {same[0]['extreme_pct']:.2f} for {what}")
     for e in found:
-        if not any(t.start_ms - EDGE_MS <= e["start_ms"] <= (t.end_ms or FOREVER) + EDGE_MS for t in truth):
+        if not any(t.start_ms - edge_ms <= e["start_ms"] <= (t.end_ms or FOREVER) + edge_ms for t in truth):
             wrong.append(f"invented {e}")
     return wrong
 
@@ -54,7 +58,8 @@ def covered(night: Night, start_ms: int, end_ms: int) -> bool:
     """Tell whether the module ran during all of it and for the second before."""
     times, _ = night.records(messages.TREND)
     around = times[(times > start_ms - 2000) & (times < end_ms + 2000)]
-    return len(around) > 0 and around[0] <= start_ms and bool(np.all(np.diff(around) <= 1000))
+    whole = len(around) > 0 and around[0] <= start_ms and around[-1] >= end_ms
+    return whole and bool(np.all(np.diff(around) <= 1000))
 
 
 @pytest.mark.parametrize("name", NAMES)
