@@ -1,6 +1,6 @@
 """The lanes under the curves: supply state, alarms by condition, sound paused, what was not recorded."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from dashboard.figures.frame import Look, Panel
 from dashboard.figures.parts import Trace, bars, merged
@@ -9,6 +9,7 @@ from dashboard.theme import PRIORITY_ROLES
 
 LANE, LANE_NARROW = 20, 34
 PIXELS_MIN = 3
+GLYPH_PX = 16
 GLYPHS = ("", "●", "◆", "▲")
 LETTER_PX = 7
 
@@ -78,7 +79,7 @@ def alarms(rows: list[Lane], frame: NightFrame, look: Look) -> list[Trace]:
                 targets.append([start, end])
         if spans:
             out.append(_bars(spans, places, targets, priority, look))
-            out.append(_glyphs(spans, places, targets, priority, look))
+            out.append(_glyphs(spans, places, targets, priority, look, frame.start + GLYPH_PX * pixel))
     if look.narrow and rows:
         out.append(_names(rows, frame, look))
     return out
@@ -95,15 +96,21 @@ def _bars(
 
 
 def _glyphs(
-    spans: list[tuple[int, int]], places: list[float], targets: list[list[int]], priority: int, look: Look
+    spans: list[tuple[int, int]],
+    places: list[float],
+    targets: list[list[int]],
+    priority: int,
+    look: Look,
+    edge: float,
 ) -> Trace:
+    """Return the shapes of a priority, left of their bars; behind a bar that begins before `edge`."""
     return {
         "type": "scatter",
         "mode": "text",
-        "x": [start for start, _ in spans],
+        "x": [start if start >= edge else end for start, end in spans],
         "y": [place + 0.2 for place in places] if look.narrow else places,
         "text": [GLYPHS[priority]] * len(spans),
-        "textposition": "middle left",
+        "textposition": ["middle left" if start >= edge else "middle right" for start, _ in spans],
         "textfont": {"size": 11, "color": look.colours["ink"]},
         "customdata": targets,
         "xaxis": "x",
@@ -129,18 +136,21 @@ def _names(rows: list[Lane], frame: NightFrame, look: Look) -> Trace:
 
 
 def squeezed(bands: list[Stretch], pixel_ms: float) -> list[Stretch]:
-    """Join bands shorter than a pixel; of what one pixel holds, the state that matters most is kept."""
+    """Make every state at least a pixel wide; of what a pixel holds, the state that matters most is kept."""
     out: list[Stretch] = []
     for band in bands:
         last = out[-1] if out else None
-        near = last is not None and band.start - last.end < pixel_ms
-        if last is not None and near and min(band.end - band.start, last.end - last.start) < pixel_ms:
-            name = max(last.name, band.name, key=STATE_WEIGHT.index)
-            out[-1] = Stretch(start=last.start, end=band.end, name=name)
-        elif last is not None and near and last.name == band.name:
-            out[-1] = Stretch(start=last.start, end=band.end, name=band.name)
+        if last is not None and band.start < last.end:
+            # Inside the pixel that a short one before it took.
+            if STATE_WEIGHT.index(band.name) > STATE_WEIGHT.index(last.name):
+                out[-1] = last = replace(last, name=band.name)
+            if band.end <= last.end:
+                continue
+            band = replace(band, start=last.end)
+        if last is not None and last.name == band.name and last.end == band.start:
+            out[-1] = replace(last, end=band.end)
         else:
-            out.append(band)
+            out.append(replace(band, end=max(band.end, round(band.start + pixel_ms))))
     return out
 
 

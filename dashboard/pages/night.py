@@ -136,12 +136,20 @@ def alarm_list(alarms: Sequence[Alarm], night: Night, view: View) -> list[Compon
     heads = ("time", "priority", "what", "lasted", "value")
     return [
         title,
-        html.Table(
-            [
-                html.Thead(html.Tr([html.Th(words(f"night.column.{name}"), scope="col") for name in heads])),
-                html.Tbody([html.Tr(_row(alarm, night, view)) for alarm in alarms]),
-            ],
-            className="ledger",
+        html.Div(
+            html.Table(
+                [
+                    html.Thead(
+                        html.Tr([html.Th(words(f"night.column.{name}"), scope="col") for name in heads])
+                    ),
+                    html.Tbody([html.Tr(_row(alarm, night, view)) for alarm in alarms]),
+                ],
+                className="ledger",
+            ),
+            className="ledger-box",
+            role="region",
+            tabIndex=0,
+            **attributes(aria_label=words("night.alarm_list")),
         ),
     ]
 

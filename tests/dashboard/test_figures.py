@@ -97,6 +97,18 @@ def test_a_state_shorter_than_a_pixel_is_not_lost():
     assert (found[0].start, found[-1].end) == (0, 1000)
 
 
+def test_a_short_state_takes_a_pixel_and_no_more():
+    bands = [
+        Stretch(start=0, end=10_000, name="normal"),
+        Stretch(start=10_000, end=10_020, name="stored_energy"),
+        Stretch(start=10_020, end=50_000, name="normal"),
+    ]
+    found = squeezed(bands, 100)
+    assert [(one.start, one.end, one.name) for one in found] == [
+        (0, 10_000, "normal"), (10_000, 10_100, "stored_energy"), (10_100, 50_000, "normal"),
+    ]  # fmt: skip
+
+
 def test_states_that_are_wide_enough_stay_as_they_were():
     bands = [Stretch(start=0, end=500, name="normal"), Stretch(start=500, end=900, name="bypass")]
     assert squeezed(bands, 100) == bands
