@@ -442,3 +442,11 @@ def test_a_folder_that_may_not_be_written_is_one_sentence(tmp_path, monkeypatch)
     monkeypatch.setattr(os, "open", refuse)
     with pytest.raises(UserError, match="check owner, mode and mount"):
         WriterLock(tmp_path / "s.db")
+
+
+def test_a_commit_is_on_the_disk_before_it_counts(tmp_path):
+    """SQLite's own words: 2 is FULL, which syncs the log at every commit."""
+    writer = Writer(tmp_path / "s.db", UTC)
+    assert writer.connection.execute("PRAGMA synchronous").fetchone() == (2,)
+    assert writer.connection.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+    writer.close()
