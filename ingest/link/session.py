@@ -391,8 +391,8 @@ class Session:
         self.say(messages.RESEND, (self.hello.boot_id, self.expected))
 
     def acknowledge(self, seq: int) -> None:
-        """Tell the module that everything up to `seq` is on the disk."""
-        if self.state == FLOWING and self.hello is not None and seq > 0:
+        """Tell the module that everything up to `seq` is on the disk; 0 says that somebody listens."""
+        if self.state == FLOWING and self.hello is not None:
             self.say(messages.ACK, (self.hello.boot_id, seq))
 
     def say(self, message_id: int, values: tuple[int, ...], tail: bytes | None = None) -> None:
