@@ -48,6 +48,9 @@ class AlarmSystem:
         self.calibration_due = 0
         self.clock_unset = 0
         self.countdown = 0
+        self.log_fill = 0
+        self.log_seen = 0
+        self.known = None
         self._wake()
 
     def _wake(self):
@@ -72,10 +75,10 @@ class AlarmSystem:
         """Return the preset in force (channels.PRESETS)."""
         return self.setting("module.preset")
 
-    def note(self, code, first=0, second=0, third=0, weight=None):
-        """Write an entry to the event log in flash and send it up."""
+    def note(self, code, first=0, second=0, third=0, weight=None, text=""):
+        """Write an entry to the event log in flash and send it up, the text with it."""
         self.log.add(code, first, second, third, self.records.tick, weight)
-        self.records.log(code, first, second)
+        self.records.log(code, first, second, text)
 
     def step(self, inputs):
         """Take one step's measured inputs (array 'i', values.COUNT); return the number of transitions."""
@@ -94,7 +97,7 @@ class AlarmSystem:
         return count
 
     def _look_around(self):
-        """Once a second: the clock, the calendar, a declared warming up."""
+        """Once a second: the clock, the calendar; in each step a declared warming up."""
         self.countdown -= 1
         if self.warming_left:
             self.warming_left -= 1
@@ -111,15 +114,19 @@ class AlarmSystem:
         if inputs[values.OXYGEN_STATE] in (OXYGEN_NOT_CURRENT, OXYGEN_FAULT):
             # Stagnant gas and a broken cell say nothing about the source.
             inputs[values.OXYGEN] = inputs[values.OXYGEN_FALL] = k.NONE
-        inputs[values.MODE] = self.mode()
-        inputs[values.PRESET] = self.preset()
+        if self.settings is not self.known:
+            self.known = self.settings
+            self.in_force = (self.mode(), self.preset(), self.setting("module.unconfirmed"))
+        inputs[values.MODE], inputs[values.PRESET], inputs[values.LIMITS_UNCONFIRMED] = self.in_force
         inputs[values.WARMING_UP] = 1 if self.warming_left else 0
-        inputs[values.LIMITS_UNCONFIRMED] = self.setting("module.unconfirmed")
         inputs[values.MEMORY_FAULT] = self.memory_fault
         inputs[values.SELF_TEST_FAILED] = self.self_test_failed
         inputs[values.CALIBRATION_DUE] = self.calibration_due
         inputs[values.CLOCK_UNSET] = self.clock_unset
-        inputs[values.LOG_FILL] = self.log.fill()
+        if self.log.next_serial != self.log_seen:
+            self.log_seen = self.log.next_serial
+            self.log_fill = self.log.fill()
+        inputs[values.LOG_FILL] = self.log_fill
 
     def _report(self, count):
         """Send and log every transition of this step."""

@@ -67,6 +67,8 @@ class Annunciator:
         if self.test_left:
             return self._step_test()
         engine = self.engine
+        if not (engine.lamp() or self.shown or self.sounder.priority or self.lit[LAMP_PAUSED]):
+            return False
         self._lamps(engine.lamp(), engine.pause_left() > 0)
         self.sounder.step(engine.sound(), engine.sound_serial(), engine.lamp() == 0)
         return False

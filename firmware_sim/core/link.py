@@ -144,9 +144,12 @@ class Link:
 
     def send(self, tick):
         """Give the UART as many frames as it takes; what it doesn't take waits."""
+        ring = self.ring
         if self.silence >= BEACON_STEPS and self.silence % BEACON_STEPS == 0:
             self.hello_due = True
-        ring = self.ring
+        elif ring.give_seq == ring.next_seq and not (self.rest or self.hello_due):
+            if self.progress < RESEND_STEPS:
+                return
         if self.progress >= RESEND_STEPS:
             self.progress = 0
             if self.silence < BEACON_STEPS:

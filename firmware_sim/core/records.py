@@ -55,7 +55,8 @@ class Records:
             return
         whole = 1 if self.since_whole == 0 else 0
         self.put(m.INPUTS, (STEPS_A_SECOND, whole), list(self.changes[:self.size]))
-        self.ring.put(m.PRESSURE_WAVE, self.tick, m.pack_tail(self.wave, "h"))
+        # Every processor this runs on stores the low byte first, as the wire does.
+        self.ring.put(m.PRESSURE_WAVE, self.tick, bytes(self.wave))
         self.size = 0
         self.steps = 0
         self.since_whole += 1

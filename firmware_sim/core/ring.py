@@ -20,6 +20,8 @@ TRENDS = 2
 BREATHS = 3
 EVENTS = 4
 CLASSES = 5
+# Above every sequence.
+NEVER = 0x3FFFFFFF
 
 CLASS_OF = {
     m.PRESSURE_WAVE: SAMPLES, m.SUPPLY_CYCLES: SAMPLES, m.INPUTS: SAMPLES,
@@ -51,6 +53,7 @@ class Ring:
         self.tail = [-1] * CLASSES
         # Where the reader stands in each queue: the first record not given out yet.
         self.reader = [-1] * CLASSES
+        self.reader_seq = [NEVER] * CLASSES
         self.next_seq = 1
         self.acked = 0
         self.give_seq = 1
@@ -80,6 +83,7 @@ class Ring:
         self.tail[rank] = at
         if self.reader[rank] < 0:
             self.reader[rank] = at
+            self.reader_seq[rank] = seq
         return seq
 
     def _fill(self, data, need):
@@ -122,7 +126,7 @@ class Ring:
         at = self.head[rank]
         size, _, after = struct.unpack_from("<HBi", self.memory, at * BLOCK + 8)
         if self.reader[rank] == at:
-            self.reader[rank] = after
+            self._read_on(rank, after)
         self.head[rank] = after
         if after < 0:
             self.tail[rank] = -1
@@ -143,29 +147,26 @@ class Ring:
         """
         if self.give_seq >= self.next_seq:
             return None
-        rank = -1
-        best = self.next_seq
-        for one in range(CLASSES):
-            at = self.reader[one]
-            if at >= 0:
-                seq = self._seq(at)
-                if seq < best:
-                    best = seq
-                    rank = one
+        best = min(self.reader_seq)
         if best > self.give_seq:
-            return self._give_lost(best, rank)
+            return self._give_lost(min(best, self.next_seq))
+        rank = self.reader_seq.index(best)
         record = self._read(self.reader[rank])
-        self.reader[rank] = self._after(self.reader[rank])
+        self._read_on(rank, self._after(self.reader[rank]))
         self.give_seq = best + 1
         self.given_tick = record[2]
         return record
 
-    def _give_lost(self, best, rank):
+    def _read_on(self, rank, at):
+        self.reader[rank] = at
+        self.reader_seq[rank] = self._seq(at) if at >= 0 else NEVER
+
+    def _give_lost(self, best):
         first = self.give_seq
         last = best - 1
         to_tick = self.given_tick
-        if rank >= 0:
-            to_tick = self._tick(self.reader[rank])
+        if best < self.next_seq:
+            to_tick = self._tick(self.reader[self.reader_seq.index(best)])
         self.give_seq = best
         payload = m.encode(m.LOST, (first, last, last - first + 1, self.lost_kinds, self.given_tick, to_tick))
         return m.LOST, last, to_tick, payload
@@ -227,7 +228,7 @@ class Ring:
                     newest = self._seq(at)
                     self.given_tick = self._tick(at)
                 at = self._after(at)
-            self.reader[rank] = at
+            self._read_on(rank, at)
 
     def oldest(self):
         """Return the oldest sequence still wanted by the host."""
