@@ -1,10 +1,11 @@
 """Who acts in a scenario beside the plant: persons, the board's misfortunes, the link, the host."""
 
 import heapq
+from array import array
 from typing import TYPE_CHECKING
 
 from firmware_sim.board import faults
-from firmware_sim.contract import STEP_MS
+from firmware_sim.contract import STEP_MS, channels, commands
 from firmware_sim.rig.persons import command_of
 from firmware_sim.world.actions import PLANT_ACTORS
 from firmware_sim.world.scenario import Event, parameter
@@ -60,10 +61,8 @@ class Actors:
         """Play of all that is past only what lasts; misfortunes that are over leave nothing."""
         while self.queue and self.queue[0][0] < self.rig.step:
             event = heapq.heappop(self.queue)[2]
-            if (
-                (event.actor, event.action) in LASTING
-                or (event.actor == "person"
-                and event.action not in BUTTONS)
+            if (event.actor, event.action) in LASTING or (
+                event.actor == "person" and event.action not in BUTTONS
             ):
                 self._play(event)
         self.next_step = self.queue[0][0] if self.queue else NEVER
@@ -83,10 +82,22 @@ class Actors:
         if event.action in BUTTONS:
             self.rig.board.press(BUTTONS[event.action], self.rig.step)
             return
+        if event.action == "zero_pressure":
+            self._zero_pressure()
+            return
         word = next((str(value) for value in event.params.values()), "")
         command = command_of(event.action, word)
         assert command is not None, f"nobody plays person {event.action}"
         self.rig.persons.tell(*command)
+
+    def _zero_pressure(self) -> None:
+        """Take the mean code of the last second as that of the atmosphere, as a person with the page does."""
+        codes = self.rig.board.converter.codes.get(channels.PRESSURE, array("h"))[-STEPS_A_SECOND * 10 :]
+        ideal = faults.code_of(channels.PRESSURE, 0.0)
+        offset = round(sum(codes) / len(codes)) - ideal if codes else 0
+        day = self.rig.now_ms() // 86_400_000
+        body = commands.pack(commands.CALIBRATE, (channels.PRESSURE, 16384, offset, day))
+        self.rig.persons.tell(commands.CALIBRATE, body)
 
     # The board.
     def _board_sensor(self, event: Event) -> None:

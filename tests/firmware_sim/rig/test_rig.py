@@ -230,3 +230,15 @@ def test_edges_of_lamps_and_sounder_can_be_traced(bed):
     lamps = {index for _, kind, index, on, _ in edges if kind == 0 and on}
     assert lamps == {0, 1, 2, 3}, "the power-up test lights all lamps"
     assert any(kind == 1 and level for _, kind, _, level, _ in edges)
+
+
+def test_a_person_zeroes_the_pressure_against_the_atmosphere(bed, event):
+    played = bed(
+        event(2, "ventilator", "stop"),
+        event(10, "board", "offset", channel="pressure", value=3.0),
+        event(30, "person", "zero_pressure"),
+    ).play(40)
+    mean = m.field_names(m.TREND).index("pressure_mean")
+    seen = {tick // 1000: values[mean] for tick, values, _ in played.host.of(m.TREND)}
+    assert seen[25] == pytest.approx(300, abs=15)
+    assert seen[39] == pytest.approx(0, abs=5)
