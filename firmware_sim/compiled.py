@@ -21,6 +21,8 @@ import numba
 
 from firmware_sim import kernels
 
+# `_nrt` is an option that numba has and its types don't know.
+_njit: Any = numba.njit
 FOLDER = pathlib.Path(kernels.__file__).parent
 _IMPORT = re.compile(r"^from firmware_sim\.kernels\.(\w+) import", re.MULTILINE)
 
@@ -37,7 +39,7 @@ def load() -> types.SimpleNamespace:
             for name, value in space.items():
                 if isinstance(value, types.FunctionType) and value.__globals__ is space:
                     # Kernels allocate nothing, so the compiled code may do without counting references.
-                    compiled[value.__module__, name] = numba.njit(value, cache=cached, _nrt=False)
+                    compiled[value.__module__, name] = _njit(value, cache=cached, _nrt=False)
     for space in spaces.values():
         for name, value in space.items():
             if isinstance(value, types.FunctionType):
@@ -85,13 +87,14 @@ def _digest(stem: str, sources: dict[str, str]) -> str:
 def _caching(digest: str) -> Iterator[bool]:
     """Point numba's cache at our folder while functions are declared; False where there is none."""
     folder = _cache_folder(digest)
-    before = numba.config.CACHE_DIR
+    config: Any = numba.config
+    before = config.CACHE_DIR
     if folder is not None:
-        numba.config.CACHE_DIR = str(folder)
+        config.CACHE_DIR = str(folder)
     try:
         yield folder is not None
     finally:
-        numba.config.CACHE_DIR = before
+        config.CACHE_DIR = before
 
 
 def _cache_folder(digest: str) -> pathlib.Path | None:

@@ -24,7 +24,8 @@ WARMING_UP = 17
 BROWN_OUT = 18
 LOG_READ = 19
 
-# Code, name, weight, meaning of `first`, meaning of `second`.
+# Code, name, weight, meaning of `first`, meaning of `second`. The text of a `command` is the row of an
+# acknowledgement, so that a rehearsal can do it again; else it is empty.
 CODES = (
     (POWER_UP, "power_up", 1, "reset cause", "seconds without power, -1 unknown"),
     (POWER_LOSS, "power_loss", 1, "boot of the loss", ""),

@@ -43,7 +43,9 @@ class Commands:
         result, detail, text = self._obey(boot_id, command_seq, command, bytes(body or b""), bool(from_page))
         records = self.system.records
         self.system.note(log_codes.COMMAND, command | result << 8 | (1 if from_page else 0) << 16,
-                         operator - (1 << 32) if operator >= 1 << 31 else operator)
+                         operator - (1 << 32) if operator >= 1 << 31 else operator,
+                         # Which row was acknowledged: a rehearsal does it again.
+                         text=str(body[0]) if command == c.ACKNOWLEDGE and body else "")
         records.command_result(command_seq, command, result, detail, text)
         return result, detail, text
 

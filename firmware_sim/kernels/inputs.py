@@ -91,3 +91,18 @@ def inputs_take(data, at, ages, values):
             rest = -1 - rest
         values[index] = rest + (0 if values[index] == NONE else values[index])
     return at
+
+
+def inputs_steps(data, at, steps, ages, values, block):
+    """Decode `steps` steps from place `at` into `block`, len(values) integers a step; `values` go on.
+
+    Return the next place, or -1 for a bad code.
+    """
+    width = len(values)
+    for step in range(steps):
+        at = inputs_take(data, at, ages, values)
+        if at < 0:
+            return -1
+        for index in range(width):
+            block[step * width + index] = values[index]
+    return at

@@ -10,7 +10,8 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from types import TracebackType
 
-from ingest.store.reader import alarms, events, now, places, tables, trends
+from ingest.analysis.rehearsal.recording import Recording
+from ingest.store.reader import alarms, events, now, places, recordings, tables, trends
 from ingest.store.reader.base import Base
 from ingest.store.reader.rows import (
     AlarmInterval,
@@ -186,6 +187,10 @@ class Reader:
     def inputs(self, module: int, start: int, end: int) -> Iterator[tuple[int, int, int, int, bytes]]:
         """Yield (boot, tick of the last step, steps, whole, changes) of the alarm engine's inputs."""
         return events.inputs(self.base, module, start, end)
+
+    def recordings(self, module: int, start: int, end: int) -> list[Recording]:
+        """Return what a rehearsal needs of each boot that touches the window, from its beginning."""
+        return recordings.recordings(self.base, module, start, end)
 
     def host_commands(self, module: int) -> list[HostCommand]:
         """Return all commands sent to a module, oldest first."""
