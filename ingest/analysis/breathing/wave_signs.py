@@ -50,7 +50,8 @@ def wave_findings(trace: PressureTrace, table: BreathTable) -> tuple[Finding, ..
     spans = _spans(trace, table, noise)
     missing = np.concatenate(([0], np.cumsum(np.isnan(trace.pressure_cmh2o))))
     whole = [s.end - s.start >= 10 and missing[s.end] == missing[s.start] for s in spans]
-    water = [_water(trace, ripple, s) if ok else [] for s, ok in zip(spans, whole, strict=True)]
+    energy = np.concatenate(([0.0], np.cumsum(ripple**2)))
+    water = [_water(trace, ripple, energy, s) if ok else [] for s, ok in zip(spans, whole, strict=True)]
     rattling = smoothed(np.array([float(bool(w)) for w in water]), 1.0, 11.0) if water else np.zeros(0)
     found = [finding for one in water for finding in one]
     for row, span in enumerate(spans):
@@ -74,10 +75,12 @@ def noise_cmh2o(trace: PressureTrace) -> float:
 
 def _spans(trace: PressureTrace, table: BreathTable, noise: float) -> list[_Span]:
     turn_ms = table.start_ms + np.rint(1000.0 * table.ti_s).astype(np.int64)
-    return [
-        _Span(start=trace.index_at(a), turn=trace.index_at(b), end=trace.index_at(c), noise=noise)
-        for a, b, c in zip(table.start_ms.tolist(), turn_ms.tolist(), table.end_ms.tolist(), strict=True)
+    index = [
+        np.clip(np.rint((at - trace.start_ms) * trace.rate_hz / 1000.0), 0, trace.pressure_cmh2o.size)
+        for at in (table.start_ms, turn_ms, table.end_ms)
     ]
+    rows = zip(*(column.astype(np.int64).tolist() for column in index), strict=True)
+    return [_Span(start=a, turn=b, end=c, noise=noise) for a, b, c in rows]
 
 
 def _runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -94,9 +97,13 @@ def _efforts(trace: PressureTrace, smooth: Floats, span: _Span) -> list[Finding]
     quiet = smooth[first : span.end]
     if quiet.size < 3:
         return []
+    drop = max(EFFORT_DROP_CMH2O, 4.0 * span.noise / float(np.sqrt(max(1.0, 0.05 * trace.rate_hz))))
+    lowest = quiet.min()
+    # The middle lies below the greatest: most breaths are done with here.
+    if lowest > quiet.max() - drop:
+        return []
     level = float(np.median(quiet))
-    drop = max(EFFORT_DROP_CMH2O, 4.0 * span.noise / np.sqrt(max(1.0, 0.05 * trace.rate_hz)))
-    if quiet.min() > level - drop:
+    if lowest > level - drop:
         return []
     width = int(EFFORT_FALL_S * trace.rate_hz)
     recent = maximum_filter1d(quiet, size=width, origin=(width - 1) // 2)  # looks back only
@@ -139,22 +146,28 @@ def _coughs(trace: PressureTrace, smooth: Floats, span: _Span, usual_peak: float
     return found
 
 
-def _water(trace: PressureTrace, ripple: Floats, span: _Span) -> list[Finding]:
-    """Find a rattle of 3–16 Hz that lasts through inspiration or expiration, away from their edges."""
+def _water(trace: PressureTrace, ripple: Floats, energy: Floats, span: _Span) -> list[Finding]:
+    """Find a rattle of 3–16 Hz that lasts through inspiration or expiration, away from their edges.
+
+    `energy` is the running sum of the squared ripple, from 0.
+    """
     hz = trace.rate_hz
     edge = int((RIPPLE_S / 2 + 0.05) * hz)
-    phases = (
-        ripple[span.start + edge : span.turn - edge],
-        ripple[span.turn + edge + int(0.1 * hz) : span.end - edge],
-    )
+    phases = ((span.start + edge, span.turn - edge), (span.turn + edge + int(0.1 * hz), span.end - edge))
     # Averaging five samples leaves white noise its square root of a fifth.
-    limit = max(WATER_RMS_CMH2O, 3.0 * span.noise / np.sqrt(max(1.0, 0.05 * hz)))
-    for phase in phases:
-        if phase.size < int(0.3 * hz) or phase.dot(phase) < limit**2 * phase.size:
+    limit = max(WATER_RMS_CMH2O, 3.0 * span.noise / float(np.sqrt(max(1.0, 0.05 * hz))))
+    for first, last in phases:
+        if last - first < int(0.3 * hz) or energy[last] - energy[first] < limit**2 * (last - first):
             continue
-        rms = min(float(np.sqrt(np.mean(part**2))) for part in np.array_split(phase, 3))
-        rattle_hz = np.count_nonzero(np.diff(np.signbit(phase))) / 2.0 / (phase.size / hz)
-        if rms >= limit and WATER_HZ[0] <= rattle_hz <= WATER_HZ[1]:
+        third = (last - first) / 3
+        cuts = (first, first + round(third), first + round(2 * third), last)
+        powers = [(energy[b] - energy[a]) / (b - a) for a, b in zip(cuts, cuts[1:], strict=False)]
+        rms = float(np.sqrt(max(min(powers), 0.0)))
+        if rms < limit:
+            continue
+        signs = np.signbit(ripple[first:last])
+        rattle_hz = np.count_nonzero(signs[1:] != signs[:-1]) / 2.0 / ((last - first) / hz)
+        if WATER_HZ[0] <= rattle_hz <= WATER_HZ[1]:
             return [
                 Finding(
                     key="finding.water", start_ms=trace.at_ms(span.start), end_ms=trace.at_ms(span.end),
@@ -172,9 +185,19 @@ def flat_top_share(trace: PressureTrace, table: BreathTable) -> Floats:
     About 0.35 and more means that a limit or a pressure-controlled mode holds the pressure: what happens to
     the lung or the tube behind it then can't be told from pressure.
     """
+    spans = _spans(trace, table, 0.0)
+    start, turn = (np.array([getattr(s, name) for s in spans], dtype=np.int64) for name in ("start", "turn"))
+    length = np.maximum(turn - start, 0)
+    # One long index over all inspirations, and where each begins in it.
+    begin = np.cumsum(length) - length
+    place = np.repeat(start - begin, length) + np.arange(int(length.sum()))
+    pressure = trace.pressure_cmh2o[place]
+    near = pressure >= np.repeat(table.peak - FLAT_BAND_CMH2O, length)
     share = np.full(len(table), np.nan)
-    for row, span in enumerate(_spans(trace, table, 0.0)):
-        piece = trace.pressure_cmh2o[span.start : span.turn]
-        if piece.size and not np.isnan(piece).any():
-            share[row] = float(np.mean(piece >= table.peak[row] - FLAT_BAND_CMH2O))
+    known = length > 0
+    if known.any():
+        heads = begin[known]
+        whole = ~np.logical_or.reduceat(np.isnan(pressure), heads)
+        part = np.add.reduceat(near.astype(np.float64), heads) / length[known]
+        share[known] = np.where(whole, part, np.nan)
     return share
