@@ -176,12 +176,15 @@ def test_the_same_module_on_two_links_is_refused_and_the_first_goes_on(
 def test_garbage_on_the_line_is_counted_not_fatal(pty_module, run_ingest, wait_for, tmp_path):
     module, store = pty_module(), tmp_path / "night.db"
     process = run_ingest("--link", module.path, "--store", store)
+    # What lies in the port before it is opened is thrown away.
+    wait_for(lambda: module.module.acked > 0)
     noise = random.Random(3)
     for _ in range(20):
         with module.lock:
             module.module.out += noise.randbytes(50) + b"\0"
         time.sleep(0.02)
-    wait_for(lambda: module.module.acked > 100)
+    acked = module.module.acked
+    wait_for(lambda: module.module.acked > acked + 100)
     counters = Client(store).status()["links"][0]["counters"]
     assert counters["crc"] + counters["stuffing"] + counters["short"] > 10
     assert end(process)[0] == 0
