@@ -25,6 +25,8 @@ NOW_DRAWN: Final = "now-drawn"
 
 NIGHT_GRAPH: Final = "night-graph"
 NIGHT_HEAD: Final = "night-head"
+NIGHT_WORDS: Final = "night-words"
+NIGHT_OF: Final = "night-of"
 NIGHT_LIST: Final = "night-list"
 NIGHT_SHOWN: Final = "night-shown"
 NIGHT_ALARMS: Final = "night-alarms"

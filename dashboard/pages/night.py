@@ -15,6 +15,8 @@ from dashboard.figures.night import night_figure
 from dashboard.formats import clock, date, span, utc_offset_ms
 from dashboard.frames import Alarm, NightFrame
 from dashboard.links import Place
+from dashboard.morning import summary
+from dashboard.phrases import sentences
 from dashboard.queries import choose_module, night_frame, nights, reading
 from dashboard.settings import Settings
 from dashboard.view import View, view_of
@@ -58,8 +60,16 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
                 ],
                 className="night-figure",
             ),
+            html.Section(
+                [
+                    html.H2(words("summary.title")),
+                    html.Div(html.P(words("summary.reading"), className="soft"), id=ids.NIGHT_WORDS),
+                ],
+                className="night-words",
+            ),
             html.Section(alarms, id=ids.NIGHT_ALARMS, className="night-alarms"),
             html.Div(id=ids.NIGHT_MOVED, hidden=True),
+            dcc.Store(id=ids.NIGHT_OF),
             dcc.Store(id=ids.NIGHT_SHOWN, data=[(search or "").lstrip("?"), view.theme]),
         ],
         className="page page-night",
@@ -220,6 +230,22 @@ def answer(settings: Settings, view: View, search: str | None) -> tuple[Any, Any
     )
 
 
+def in_words(settings: Settings, view: View, search: str | None, told: int | None) -> tuple[Any, int | None]:
+    """Return the night in words and its start, None when `told` is that night already."""
+    place = links.parse(search)
+    with reading(settings.store) as reader:
+        module = choose_module(reader, place.module)
+        found = [] if module is None else nights(reader, module.id, utc_offset_ms(view.now, view.zone))
+        if not found:
+            return None, None
+        night = chosen_night(found, place)
+        if night.start == told:
+            return None, told
+        earlier = [one for one in found if one.start < night.start]
+        phrases = summary(reader, night, earlier)
+    return html.Ul(sentences(phrases, night.module, night.start, PATH, view)), night.start
+
+
 def register(app: Dash, settings: Settings) -> None:
     """Add the page's callbacks."""
 
@@ -236,6 +262,17 @@ def register(app: Dash, settings: Settings) -> None:
         if asked == shown:
             raise PreventUpdate
         return *answer(settings, view_of(request.cookies, settings), search), asked
+
+    # After the curves: the words need the whole night second by second.
+    @app.callback(
+        Output(ids.NIGHT_WORDS, "children"), Output(ids.NIGHT_OF, "data"),
+        Input(ids.NIGHT_SHOWN, "data"), State(ids.URL, "search"), State(ids.NIGHT_OF, "data"),
+    )  # fmt: skip
+    def put_into_words(_: Any, search: str | None, told: int | None) -> tuple[Any, Any]:
+        said, night = in_words(settings, view_of(request.cookies, settings), search, told)
+        if said is None:
+            raise PreventUpdate
+        return said, night
 
     app.clientside_callback(
         ClientsideFunction("nightkeel", "go"),

@@ -23,6 +23,10 @@ class Words:
         """Return a text with its places left open, for the browser to fill."""
         return self._texts[key]
 
+    def has(self, key: str) -> bool:
+        """Tell whether there is a text of this key."""
+        return key in self._texts
+
     def count(self, key: str, n: int, **params: object) -> str:
         """Return `key`.one or `key`.many, with `n` put in."""
         return self(f"{key}.one" if n == 1 else f"{key}.many", n=n, **params)

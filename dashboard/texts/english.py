@@ -2,6 +2,9 @@
 
 from typing import Final
 
+from dashboard.texts.english_study import STUDY
+from dashboard.texts.english_summary import SUMMARY
+
 _COMMON: Final[dict[str, str]] = {
     "app.title": "nightkeel",
     "app.skip": "Skip to the page",
@@ -261,6 +264,7 @@ _ALARMS: Final[dict[str, str]] = {
     "alarm.output_sensor_doubtful": "Output tap doubtful",
     "alarm.oxygen_sensor_doubtful": "Oxygen sensor doubtful",
     "alarm.preset_doubtful": "Preset doubtful",
+    "alarm.mode_doubtful": "Mode doubtful",
     "alarm.limits_unconfirmed": "Limits of previous use: confirm",
     "alarm.calibration_due": "Calibration due",
     "alarm.clock_unset": "Clock not set",
@@ -268,4 +272,4 @@ _ALARMS: Final[dict[str, str]] = {
     "alarm.log_nearly_full": "Log nearly full",
 }
 
-TEXTS: Final[dict[str, str]] = {**_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS}
+TEXTS: Final[dict[str, str]] = {**_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS, **SUMMARY, **STUDY}
