@@ -18,7 +18,7 @@ from ingest.analysis.breathing.night import Watched, breathing_findings
 from ingest.analysis.breathing.trends import longest_without_breath
 from ingest.analysis.burden import Burden, Episode, alarm_burden
 from ingest.analysis.exposure import Exposure, exposure_totals
-from ingest.analysis.notes import Note, night_notes
+from ingest.analysis.notes import night_notes
 from ingest.analysis.spans import Span, clip, outside, overlap, union
 from ingest.analysis.summary import EarlierNight, NightFacts, Outage, Phrase, morning_summary
 from ingest.store.reader import Mark, Module, Night, Reader, breathing, tables
@@ -141,7 +141,7 @@ def _spans(reader: Reader, module: int, start: int, end: int) -> _Spans:
         breathing=overlap(positive, outside(broken, start, end)),
         supply=supply,
         oxygen=_named(reader, module, start, end, "oxygen_state", tables.OXYGEN_STATES),
-        mains_lost=clip([*holes[0], *_standing(reader, module, start, end, "supply_interrupted")], start, end),
+        mains_lost=clip([*holes[0], *_cut_alarms(reader, module, start, end)], start, end),
         output_lost=clip([*holes[1], *supply["dead"]], start, end),
     )
 
@@ -166,7 +166,7 @@ def _mode_spans(
 
 
 def _watched(reader: Reader, module: int, spans: Sequence[Span]) -> list[Watched]:
-    """Cut the stretches where the settings changed; a store without settings has no apart limit to judge by."""
+    """Cut the stretches where the settings changed; a store without settings has no limit to judge by."""
     history = reader.settings_history(module)
     out = []
     for place, one in enumerate(history):
@@ -210,14 +210,14 @@ def _burden(
     presses = [one.acknowledged for one in alarms if one.acknowledged is not None]
     presses += [first for first, _ in union(muted) if first > start]
     return alarm_burden(
-        [
-            Episode(
-                condition=one.name, priority=tables.PRIORITIES[one.priority], start_ms=one.start, end_ms=one.end
-            )
-            for one in alarms
-        ],
+        [_episode(one) for one in alarms],
         start_ms=start, end_ms=end, unmonitored=dark, responses_ms=presses, muted=muted,
     )  # fmt: skip
+
+
+def _episode(one: Alarm) -> Episode:
+    priority = tables.PRIORITIES[one.priority]
+    return Episode(condition=one.name, priority=priority, start_ms=one.start, end_ms=one.end)
 
 
 def _outages(spans: _Spans) -> list[Outage]:
@@ -236,8 +236,8 @@ def _stood(alarms: Sequence[Alarm], name: str, end: int) -> tuple[Span, ...]:
     return union((one.start, end if one.end is None else one.end) for one in alarms if one.name == name)
 
 
-def _standing(reader: Reader, module: int, start: int, end: int, name: str) -> tuple[Span, ...]:
-    return _stood([alarm_of(one) for one in reader.alarms(module, start, end)], name, end)
+def _cut_alarms(reader: Reader, module: int, start: int, end: int) -> tuple[Span, ...]:
+    return _stood([alarm_of(one) for one in reader.alarms(module, start, end)], "supply_interrupted", end)
 
 
 def _preset(reader: Reader, module: int, start: int, end: int) -> str | None:

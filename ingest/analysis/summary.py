@@ -16,6 +16,7 @@ import numpy as np
 from ingest.analysis.breathing.model import Finding
 from ingest.analysis.breathing.trends import Quiet
 from ingest.analysis.burden import Burden
+from ingest.analysis.notes import Note
 from ingest.analysis.spans import Span, total_ms, union
 
 NOT_MEASURED: Final = ("inspired_oxygen", "spo2", "co2", "volume")
@@ -43,6 +44,7 @@ PHRASES: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
         "summary.no_breath_seen": (),
         "summary.inferred": ("finding", "count"),
         "summary.seen": ("finding", "count"),
+        "summary.note": ("note", "count", "minutes"),
         "summary.alarms": ("count", "per_hour", "high"),
         "summary.alarms_none": (),
         "summary.floods": ("count", "most"),
@@ -114,6 +116,7 @@ class NightFacts:
     findings: Sequence[Finding] = ()
     quiet: Quiet | None = None
     breaths: int = 0
+    notes: Sequence[Note] = ()
     marks_ms: Sequence[int] = ()
     due: Sequence[str] = ()
     earlier: Sequence[EarlierNight] = ()
@@ -126,6 +129,7 @@ def morning_summary(facts: NightFacts) -> tuple[Phrase, ...]:
         *_supply(facts),
         *_oxygen(facts),
         *_breathing(facts),
+        *_notes(facts),
         *_alarms(facts),
         *_doing(facts),
         *_comparison(facts),
@@ -240,6 +244,16 @@ def _breathing(facts: NightFacts) -> list[Phrase]:
         mine = [finding for finding in facts.findings if finding.key == key]
         kind = "summary.inferred" if mine[0].inference else "summary.seen"
         found.append(_phrase(kind, (mine[0].start_ms, mine[0].end_ms), finding=key, count=len(mine)))
+    return found
+
+
+def _notes(facts: NightFacts) -> list[Phrase]:
+    found = []
+    for key in sorted({note.key for note in facts.notes}):
+        spans = [(note.start_ms, note.end_ms) for note in facts.notes if note.key == key]
+        found.append(
+            _phrase("summary.note", _longest(spans), note=key, count=len(spans), minutes=_minutes(spans))
+        )
     return found
 
 

@@ -5,7 +5,7 @@ For those who read a store and must not know the firmware: the dashboard, report
 
 from dataclasses import dataclass
 
-from firmware_sim.contract import alarms, channels, commands, messages, settings, values
+from firmware_sim.contract import STEP_MS, alarms, channels, commands, messages, settings, values
 
 SUPPLY_STATES: tuple[str, ...] = channels.SUPPLY_STATES
 OXYGEN_STATES: tuple[str, ...] = channels.OXYGEN_STATES
@@ -103,6 +103,11 @@ def setting_value(in_force: tuple[int, ...], name: str) -> float:
     """Return one setting in its unit from the values in force. Raise KeyError for an unknown name."""
     row = SETTINGS[name]
     return in_force[row.id] / row.scale
+
+
+def disconnect_delay_s(in_force: tuple[int, ...]) -> float:
+    """Return the delay of the row 'circuit apart' in s, as the module works it out from the settings."""
+    return float(settings.disconnect_delay(list(in_force))) * STEP_MS / 1000
 
 
 def sensor_condition(sensors: int, channel: str) -> str:

@@ -8,6 +8,7 @@ import pytest
 from ingest.analysis.breathing.model import Finding
 from ingest.analysis.breathing.trends import Quiet
 from ingest.analysis.burden import Episode, alarm_burden
+from ingest.analysis.notes import Note
 from ingest.analysis.summary import (
     NOT_MEASURED,
     PHRASES,
@@ -51,6 +52,7 @@ def _full() -> NightFacts:
         purity_low=[(2 * HOUR + 10 * MIN, 2 * HOUR + 50 * MIN)], purity_lowest_percent=78.5,
         purity_not_current=[(0, MIN)], source_stopped=[(0, MIN)], probably_cylinder=[(0, MIN)],
         findings=[apart, leak], quiet=Quiet(start_ms=5 * HOUR, end_ms=5 * HOUR + 36_000), breaths=9000,
+        notes=[Note(key="note.taps_swapped", start_ms=HOUR, end_ms=HOUR + MIN, evidence={})],
         marks_ms=[HOUR, 2 * HOUR], due=["due.battery_test"],
         earlier=[EarlierNight(alarms_per_hour=0.5, outage_min=100.0)] * 3,
     )  # fmt: skip
