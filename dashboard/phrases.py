@@ -19,7 +19,7 @@ IN_MINUTES = ("minutes", "longest_min", "minutes_before")
 IN_SECONDS = ("seconds", "longest_s")
 ONE_DIGIT = ("per_hour", "lowest_percent", "value", "usual")
 # These words are keys of the catalogue themselves.
-KEYED = {"finding": "{value}", "what": "summary.what.{value}"}
+KEYED = {"finding": "{value}", "note": "{value}", "what": "summary.what.{value}"}
 
 
 def text(phrase: Phrase, words: Words) -> str:

@@ -79,7 +79,8 @@ def alarms(rows: list[Lane], frame: NightFrame, look: Look) -> list[Trace]:
                 targets.append([start, end])
         if spans:
             out.append(_bars(spans, places, targets, priority, look))
-            out.append(_glyphs(spans, places, targets, priority, look, frame.start + GLYPH_PX * pixel))
+            room = GLYPH_PX * pixel
+            out.append(_glyphs(spans, places, targets, priority, look, frame.start + room, room))
     if look.narrow and rows:
         out.append(_names(rows, frame, look))
     return out
@@ -102,8 +103,15 @@ def _glyphs(
     priority: int,
     look: Look,
     edge: float,
+    room: float,
 ) -> Trace:
-    """Return the shapes of a priority, left of their bars; behind a bar that begins before `edge`."""
+    """Return the shapes of a priority, left of their bars; behind a bar that begins before `edge`.
+
+    Where bars follow closer than a shape is wide, the first one's stands for them.
+    """
+    kept = [row for row in range(len(spans)) if not _crowded(spans, places, row, room)]
+    spans, places = [spans[row] for row in kept], [places[row] for row in kept]
+    targets = [targets[row] for row in kept]
     return {
         "type": "scatter",
         "mode": "text",
@@ -118,6 +126,11 @@ def _glyphs(
         "hoverinfo": "none",
         "cliponaxis": False,
     }
+
+
+def _crowded(spans: list[tuple[int, int]], places: list[float], row: int, room: float) -> bool:
+    """Tell whether the bar before this one in its lane ends too near for a shape between them."""
+    return row > 0 and places[row - 1] == places[row] and spans[row][0] - spans[row - 1][1] < room
 
 
 def _names(rows: list[Lane], frame: NightFrame, look: Look) -> Trace:

@@ -15,7 +15,7 @@ from dashboard.figures.night import night_figure
 from dashboard.formats import clock, date, span, utc_offset_ms
 from dashboard.frames import Alarm, NightFrame
 from dashboard.links import Place
-from dashboard.morning import summary
+from dashboard.morning import Mornings, read_morning
 from dashboard.phrases import sentences
 from dashboard.queries import choose_module, night_frame, nights, reading
 from dashboard.settings import Settings
@@ -25,6 +25,8 @@ from ingest.store.reader import Night
 PATH = "/night"
 STEPS_MIN_MS = 2000
 WIDTH_MAX = 1560
+# The words of a night that still goes on are made anew after this long.
+WORDS_MS = 600_000
 
 
 def page(settings: Settings, view: View, search: str | None) -> Component:
@@ -115,7 +117,7 @@ def head(night: Night, window: tuple[int, int], frame: NightFrame, view: View) -
     ]
 
 
-def _moves(night: Night, window: tuple[int, int], view: View) -> list[Component]:
+def _moves(night: Night, window: tuple[int, int], view: View) -> list[Any]:
     start, end = window
     length = end - start
     middle = (start + end) // 2
@@ -127,7 +129,7 @@ def _moves(night: Night, window: tuple[int, int], view: View) -> list[Component]
         ("night.closer", (middle - closer // 2, middle + closer // 2)),
         ("night.wider", (start - length, end + length)),
     )
-    return [
+    moves = [
         link(
             view.words(key),
             links.address(PATH, Place(module=night.module, night=night.start, window=place)),
@@ -135,6 +137,7 @@ def _moves(night: Night, window: tuple[int, int], view: View) -> list[Component]
         )
         for key, place in places
     ]
+    return [*moves, html.A(view.words("night.in_words"), href="#" + ids.NIGHT_WORDS, className="button")]
 
 
 def alarm_list(alarms: Sequence[Alarm], night: Night, view: View) -> list[Component]:
@@ -230,24 +233,27 @@ def answer(settings: Settings, view: View, search: str | None) -> tuple[Any, Any
     )
 
 
-def in_words(settings: Settings, view: View, search: str | None, told: int | None) -> tuple[Any, int | None]:
+def in_words(
+    settings: Settings, view: View, search: str | None, told: int | None, kept: Mornings
+) -> tuple[Any, int | None]:
     """Return the night in words and its start, None when `told` is that night already."""
     place = links.parse(search)
     with reading(settings.store) as reader:
         module = choose_module(reader, place.module)
         found = [] if module is None else nights(reader, module.id, utc_offset_ms(view.now, view.zone))
-        if not found:
+        if module is None or not found:
             return None, None
         night = chosen_night(found, place)
         if night.start == told:
             return None, told
-        earlier = [one for one in found if one.start < night.start]
-        phrases = summary(reader, night, earlier)
-    return html.Ul(sentences(phrases, night.module, night.start, PATH, view)), night.start
+        key = (night.module, night.start, night.last // WORDS_MS)
+        morning = kept.get(key, lambda: read_morning(reader, module, night))
+    return html.Ul(sentences(morning.phrases, night.module, night.start, PATH, view)), night.start
 
 
 def register(app: Dash, settings: Settings) -> None:
     """Add the page's callbacks."""
+    kept = Mornings()
 
     @app.callback(
         Output(ids.NIGHT_GRAPH, "figure"), Output(ids.NIGHT_GRAPH, "style"),
@@ -269,7 +275,7 @@ def register(app: Dash, settings: Settings) -> None:
         Input(ids.NIGHT_SHOWN, "data"), State(ids.URL, "search"), State(ids.NIGHT_OF, "data"),
     )  # fmt: skip
     def put_into_words(_: Any, search: str | None, told: int | None) -> tuple[Any, Any]:
-        said, night = in_words(settings, view_of(request.cookies, settings), search, told)
+        said, night = in_words(settings, view_of(request.cookies, settings), search, told, kept)
         if said is None:
             raise PreventUpdate
         return said, night

@@ -169,6 +169,7 @@ _NIGHT: Final[dict[str, str]] = {
     "night.later": "Later",
     "night.closer": "Closer",
     "night.wider": "Wider",
+    "night.in_words": "In words",
     "night.moves": "Move along the night",
     "night.window": "{start} to {end}",
     "night.hint": "Drag across the curves to look closer; down to ten minutes the true waveform is drawn.",
@@ -272,4 +273,6 @@ _ALARMS: Final[dict[str, str]] = {
     "alarm.log_nearly_full": "Log nearly full",
 }
 
-TEXTS: Final[dict[str, str]] = {**_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS, **SUMMARY, **STUDY}
+TEXTS: Final[dict[str, str]] = {
+    **_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS, **SUMMARY, **STUDY,
+}  # fmt: skip

@@ -106,7 +106,7 @@ def test_languages_have_the_same_keys_and_places():
 
 # Keys that are put together from names of the tables.
 COMPOSED = ("alarm.", "mode.", "preset.", "priority.", "state.short.", "now.state.", "now.oxygen.", "sensor.",
-            "result.", "control.", "summary.", "finding.")  # fmt: skip
+            "result.", "control.", "summary.", "finding.", "note.", "study.")  # fmt: skip
 
 
 def test_no_text_lies_unused():
