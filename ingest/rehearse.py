@@ -2,70 +2,11 @@
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
-from firmware_sim.compiled import load
-from firmware_sim.contract import alarms
-from ingest.analysis.rehearsal import (
-    Comparison,
-    Judged,
-    Outcome,
-    Overlay,
-    Recording,
-    Tape,
-    TrueEvent,
-    compare,
-    judge,
-    load_tape,
-    outcome_of,
-    replay,
-)
+from ingest.analysis.rehearsal import EVENT, Material, Overlay, Rehearsed, Stage, TrueEvent, event_of
 from ingest.errors import UserError
-from ingest.store.reader import Mark, open_reader
-
-EVENT = "event"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Material:
-    """Hold what is rehearsed: recordings of one module, the window in UTC ms, what truly happened."""
-
-    module: int
-    emulated: bool
-    start_ms: int
-    end_ms: int
-    recordings: tuple[Recording, ...]
-    events: tuple[TrueEvent, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rehearsed:
-    """Hold one rehearsal: what was tried, what it would have done, held against truth."""
-
-    overlay: Overlay
-    outcome: Outcome
-    judged: Judged
-
-
-class Stage:
-    """Hold decoded recordings and the outcome with the settings in force; rehearse on it."""
-
-    def __init__(self, material: Material) -> None:
-        self.material = material
-        self.kernels: Any = load()
-        self.tapes: list[Tape] = [load_tape(one, self.kernels) for one in material.recordings]
-        runs = [replay(tape, self.kernels) for tape in self.tapes]
-        self.comparison: Comparison = compare(runs)
-        self.in_force: Outcome = outcome_of(runs, material.start_ms, material.end_ms)
-
-    def rehearse(self, overlay: Overlay) -> Rehearsed:
-        """Run all recordings with other settings; raise UserError where they contradict those in force."""
-        runs = [replay(tape, self.kernels, overlay) for tape in self.tapes]
-        outcome = outcome_of(runs, self.material.start_ms, self.material.end_ms)
-        judged = judge(self.material.events, self.in_force.episodes, outcome.episodes)
-        return Rehearsed(overlay=overlay, outcome=outcome, judged=judged)
+from ingest.store.reader import open_reader
 
 
 def gather(
@@ -97,7 +38,8 @@ def gather(
         found = reader.recordings(chosen, start, end)
         if not any(one.stretches for one in found):
             raise UserError(f"{store} holds no alarm inputs in that time; there is nothing to rehearse.")
-        marks = [event_of(mark) for mark in reader.marks(chosen, start, end, EVENT)]
+        marked = reader.marks(chosen, start, end, EVENT)
+    marks = [event_of(mark.utc, mark.utc_end, mark.text, mark.data) for mark in marked]
     inside = [one for one in truth if one.start_ms < end and one.end_ms >= start]
     return Material(
         module=chosen,
@@ -107,14 +49,6 @@ def gather(
         recordings=tuple(found),
         events=tuple(sorted([*inside, *marks], key=lambda one: one.start_ms)),
     )
-
-
-def event_of(mark: Mark) -> TrueEvent:
-    """Return a person's mark as a true event; its condition stands in its data or is its whole text."""
-    named = mark.data.get("condition") or mark.text
-    condition = named if isinstance(named, str) and named in alarms.ID_OF else None
-    end = mark.utc if mark.utc_end is None else mark.utc_end
-    return TrueEvent(start_ms=mark.utc, end_ms=end, condition=condition, text=mark.text)
 
 
 _stage: Stage | None = None

@@ -11,8 +11,7 @@ import click
 from ingest.errors import UserError
 
 if TYPE_CHECKING:
-    from ingest.analysis.rehearsal import Judged, Outcome, TrueEvent
-    from ingest.rehearse import Material, Rehearsed, Stage
+    from ingest.analysis.rehearsal import Judged, Material, Outcome, Rehearsed, Stage, TrueEvent
 
 EPILOG = """\b
 Examples:
@@ -45,8 +44,8 @@ def rehearse(
     The module's own alarm engine runs over the recorded inputs. Nothing is sent to any module, and circuit
     rows keep their hard maximum delays. True events are a person's marks of kind 'event', or --truth.
     """
-    from ingest.analysis.rehearsal import overlay_of, sweep_of
-    from ingest.rehearse import Stage, gather, sweep
+    from ingest.analysis.rehearsal import Stage, overlay_of, sweep_of
+    from ingest.rehearse import gather, sweep
 
     overlay = overlay_of(texts)
     overlays = sweep_of(sweep_text, overlay) if sweep_text else []

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from ingest.errors import UserError
+from ingest.store.schema import SEQ_BITS
 from ingest.store.writer import Writer
 
 
@@ -25,15 +26,17 @@ def book(
     from_page: bool,
     now: int,
 ) -> Booked:
-    """Write a command down, under a number above all earlier ones of that module."""
+    """Write a command down, under a number above all earlier ones of that module, whoever gave them."""
     if not operator.strip():
         raise UserError("A command needs the name or initials of the one who gives it.")
     with writer.transaction() as connection:
         seq = int(
             connection.execute(
-                "SELECT coalesce(max(c.command_seq), 0) + 1 FROM host_command c JOIN boot b ON b.id = c.boot "
-                "WHERE b.module = (SELECT module FROM boot WHERE id = ?)",
-                (boot,),
+                "SELECT coalesce(max(seq), 0) + 1 FROM ("
+                "SELECT c.command_seq AS seq FROM host_command c JOIN boot b ON b.id = c.boot "
+                "WHERE b.module = (SELECT module FROM boot WHERE id = ?1) "
+                "UNION ALL SELECT command_seq FROM command_result WHERE id > ?2 AND id < ?3)",
+                (boot, boot << SEQ_BITS, (boot + 1) << SEQ_BITS),
             ).fetchone()[0]
         )
         cursor = connection.execute(

@@ -3,7 +3,8 @@
 import pytest
 
 from firmware_sim.compiled import load
-from ingest.rehearse import Stage, gather
+from ingest.analysis.rehearsal import Stage
+from ingest.rehearse import gather
 from tests.support.nights import play
 
 

@@ -1,0 +1,90 @@
+"""Change a module's settings through its running daemon: checked here, obeyed and acknowledged there."""
+
+import time
+from collections.abc import Mapping
+from pathlib import Path
+
+from firmware_sim.contract import commands
+from firmware_sim.contract import settings as s
+from ingest.analysis.setting_text import checked
+from ingest.control_client import Client
+from ingest.errors import UserError
+from ingest.store.reader import SettingsInForce, open_reader
+
+ANSWER_WAIT_S, ANSWER_STEP_S = 10.0, 0.1
+# So many fit into one command; all of a change goes in one, so that it happens whole or not at all.
+PAIRS_MAX = 100
+FOREVER = 1 << 60
+MODE, PRESET = s.ID_OF["module.mode"], s.ID_OF["module.preset"]
+
+
+def in_force(store: str | Path, module: int | None) -> tuple[int, SettingsInForce]:
+    """Return the module (None: the only one) and the settings it reported last; raise UserError if none."""
+    with open_reader(store) as reader:
+        known = [one.id for one in reader.modules()]
+        if not known:
+            raise UserError(f"{store} holds no module; record into it first.")
+        if module is None and len(known) > 1:
+            listed = ", ".join(f"{one:08x}" for one in known)
+            raise UserError(f"{store} holds several modules; name one with --module: {listed}.")
+        chosen = known[0] if module is None else module
+        found = reader.settings_at(chosen, FOREVER) if chosen in known else None
+    if found is None:
+        raise UserError(f"{store} holds no settings of module {chosen:08x}.")
+    if len(found.values) != s.COUNT:
+        raise UserError(
+            f"{store}: module {chosen:08x} reported {len(found.values)} settings, this program knows "
+            f"{s.COUNT}; its firmware is of another revision."
+        )
+    return chosen, found
+
+
+def plan(now: tuple[int, ...], wanted: Mapping[int, int]) -> tuple[int, bytes]:
+    """Return the one command that makes a change; raise UserError when it can't be made or is none."""
+    changed = {one: value for one, value in wanted.items() if now[one] != value}
+    if not changed:
+        raise UserError("That is what is in force already; nothing was sent.")
+    for own, code in ((MODE, commands.SET_MODE), (PRESET, commands.SET_PRESET)):
+        if own in wanted and not (own == PRESET and len(wanted) > 1 and wanted[PRESET] == 2):
+            if len(wanted) > 1:
+                raise UserError(f"{s.SETTINGS[own].name} is changed by itself; give it alone.")
+            if own == PRESET and wanted[own] == 2:
+                raise UserError(
+                    "There are no infant values; import a site's own with "
+                    "`nightkeel settings import --infant`."
+                )
+            return code, bytes(commands.pack(code, (wanted[own],)))
+    if s.ID_OF["module.unconfirmed"] in changed:
+        raise UserError("module.unconfirmed is confirmed at the module, not set.")
+    after = list(now)
+    for one, value in changed.items():
+        after[one] = value
+    checked(after)
+    # A preset needs every patient setting in its own command, also those that stay as they are.
+    pairs = list((wanted if PRESET in wanted else changed).items())
+    if len(pairs) > PAIRS_MAX:
+        raise UserError(f"{len(pairs)} settings differ; change at most {PAIRS_MAX} at a time.")
+    return commands.SET_SETTINGS, bytes(commands.pack(commands.SET_SETTINGS, (), pairs))
+
+
+def send(store: str | Path, module: int, change: tuple[int, bytes], operator: str, reason: str) -> str:
+    """Send a change and wait for the module's own answer; return its word, raise UserError for a refusal.
+
+    The daemon writes operator, reason and time down before it sends.
+    """
+    client = Client(store)
+    row = client.command(module, change[0], change[1], operator=operator, reason=reason)
+    until = time.monotonic() + ANSWER_WAIT_S
+    while time.monotonic() < until:
+        found = client.answer(row)
+        if found is not None:
+            word = commands.RESULTS[int(found["result"])]
+            if word != "done":
+                said = found["text"] or word.replace("_", " ")
+                raise UserError(f"The module refused: {said}. Nothing was changed.")
+            return word
+        time.sleep(ANSWER_STEP_S)
+    raise UserError(
+        f"The module has not answered within {ANSWER_WAIT_S:g} s; look at the module, "
+        "`nightkeel settings show` tells what is in force."
+    )
