@@ -129,6 +129,7 @@ class Measure:
         self.breathing.second()
         sensors.second(block.supply_in, block.supply_out, self.breathing.words)
         conditions = sensors.conditions
+        supply.doubt(conditions[channels.SUPPLY_IN], conditions[channels.SUPPLY_OUT])
         alive = supply.out_low >= self.alive_min
         oxygen.second(alive, self.product_pressure.value, conditions[channels.OXYGEN], warming_up)
         self.battery.second(supply.state.state)

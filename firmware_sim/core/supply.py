@@ -35,6 +35,7 @@ _IN_HIGH = words.COMMON + words.HIGH_SHARE
 _OUT_LOW = words.COMMON + words.TAP + words.LOW_SHARE
 _OUT_HIGH = words.COMMON + words.TAP + words.HIGH_SHARE
 FLAG_CLIPPED = 1  # the extreme is 'at least' that much
+FLAG_DOUBTED = 2  # the sensor of this tap wasn't believed: no event of the supply
 
 
 class Supply:
@@ -62,6 +63,7 @@ class Supply:
         self.tokens = TOKENS_MAX
         self.capture_tokens = CAPTURE_TOKENS_MAX
         self.quiet = [False, False]
+        self.doubted = [False, False]
         self.capture_next = 0
         self.asked = False
         self.restless_s = 0
@@ -125,6 +127,16 @@ class Supply:
     def ask(self):
         """Ask for a snapshot now; False when no buffer is free."""
         return self._snapshot(ASKED)
+
+    def doubt(self, tap_in, tap_out):
+        """Say each second whether the sensors of the taps are doubted; then nothing is inferred from them."""
+        self.doubted[0] = bool(tap_in)
+        self.doubted[1] = bool(tap_out)
+        for tap in range(2):
+            at = words.COMMON + tap * words.TAP
+            if self.doubted[tap] and self.words[at + words.EVENT_KIND]:
+                self.words[at + words.EVENT_FLAGS] |= FLAG_DOUBTED
+        self.state.doubted = self.doubted[0] or self.doubted[1]
 
     def undetermined_age(self):
         """Return the engine's input `undetermined_age`."""
@@ -205,7 +217,7 @@ class Supply:
         return (
             state[at + words.RECORD_ID], tap, state[at + words.RECORD_KIND], 1 if closed else 0,
             (self.tick_start + first) & 0xFFFFFFFF, duration, min(65534, state[at + words.RECORD_EXTREME]),
-            state[at + words.RECORD_FLAGS],
+            state[at + words.RECORD_FLAGS] | (FLAG_DOUBTED if self.doubted[tap] else 0),
         )
 
     @staticmethod

@@ -70,6 +70,7 @@ class SupplyState:
         self.residual = None
         self.slope = None
         self.slip = None
+        self.doubted = False  # a tap's sensor isn't believed: see Supply.doubt
         self.contact = None  # a state that a contact of the UPS reports
         self.undetermined_steps = 0
         self.bypass_votes = 0
@@ -101,7 +102,7 @@ class SupplyState:
         if in_low >= self.window_low and in_high <= self.window_high and out_low >= ALIVE:
             self.outside_blocks = 0
             self.dead_blocks = 0
-        elif in_low != NONE:
+        elif in_low != NONE and not self.doubted:
             self._extreme(in_low, in_high, out_low, out_high)
         if self.state != STATE_UNDETERMINED:
             self.undetermined_steps = 0
@@ -140,6 +141,9 @@ class SupplyState:
         tap_in = words.COMMON
         tap_out = words.COMMON + words.TAP
         self._age()
+        if self.doubted:
+            self._doubted_second()
+            return self.changed
         self._dips(state, tap_in, tap_out)
         live = self.outside_blocks == 0 and self.dead_blocks == 0
         if live and self._is_steady(state, tap_in) and self._is_steady(state, tap_out):
@@ -156,6 +160,17 @@ class SupplyState:
         if live:
             self._enter(self._weigh(state, tap_in, tap_out))
         return self.changed
+
+    def _doubted_second(self):
+        """Nothing can be said of taps that aren't believed; a contact still counts."""
+        self.kernels.compare_reset(self.compare)
+        self._forget_slope()
+        self._forget_phase()
+        self.residual = None
+        self.mean_in = 0
+        if self.contact is not None:
+            self.evidence |= CONTACT
+        self._enter(STATE_UNDETERMINED if self.contact is None else self.contact)
 
     def _age(self):
         self.evidence = 0

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from firmware_sim.contract import channels
-from firmware_sim.core.supply import Supply
+from firmware_sim.core.supply import FLAG_DOUBTED, Supply
 from tests.support.taps import blocks, codes, module_settings, volts
 
 DIP, SWELL, INTERRUPTION = 0, 1, 2
@@ -218,3 +218,22 @@ def test_shares_of_nominal_in_steps_outward(fast):
     assert supply.in_high in (9010, 9020)
     assert supply.out_low == 10040
     assert supply.out_high in (10050, 10060)
+
+
+def test_an_event_of_a_doubted_tap_says_so(fast):
+    """An open wire reads as 800 V: the record is marked, and the supply state is undetermined."""
+    supply = Supply(fast, module_settings(study__snapshot_interval=0))
+    quiet = blocks(codes(volts(1, 50.0)))
+    broken = blocks(np.full(3200, 2047, dtype=np.int16))
+    for n in range(60):
+        second = supply.step(broken[n % 10] if 20 <= n < 40 else quiet[n % 10], quiet[n % 10])
+        if second:
+            supply.doubt(20 <= n < 40, False)
+    marked = {(record[1], record[3]): record[7] & FLAG_DOUBTED for record in supply.records}
+    assert marked[channels.SUPPLY_IN, 1] == FLAG_DOUBTED
+    assert supply.state.state == channels.STATE_UNDETERMINED
+    after = len(supply.records)
+    dip = blocks(codes(dipped(0.5, 320, 640, seconds=1)))
+    for n in range(10):
+        supply.step(dip[n], quiet[n])
+    assert [record[7] for record in supply.records[after:]] == [0, 0]

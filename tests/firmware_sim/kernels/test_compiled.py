@@ -5,8 +5,7 @@ import subprocess
 import sys
 import types
 
-from firmware_sim import kernels
-from firmware_sim import compiled
+from firmware_sim import compiled, kernels
 
 
 def test_same_names_and_nothing_patched(fast):
