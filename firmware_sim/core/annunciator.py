@@ -9,7 +9,8 @@ from firmware_sim.kernels.alarms import HIGH, LOW, MEDIUM
 
 LAMP_HIGH, LAMP_MEDIUM, LAMP_LOW, LAMP_PAUSED = 0, 1, 2, 3
 BUTTON_PAUSE, BUTTON_ACKNOWLEDGE = 0, 1
-LAMP_OF = {HIGH: LAMP_HIGH, MEDIUM: LAMP_MEDIUM, LOW: LAMP_LOW}
+# In this order: a board's dictionaries keep none, and edges must be equal everywhere.
+LAMP_OF = ((HIGH, LAMP_HIGH), (MEDIUM, LAMP_MEDIUM), (LOW, LAMP_LOW))
 # Priority: (period, on) in steps of 100 ms; a period of 1 is steady.
 FLASH = {HIGH: (5, 2), MEDIUM: (20, 8), LOW: (1, 1)}
 # Power-up test: all lamps, and one pulse, for so many steps.
@@ -89,7 +90,7 @@ class Annunciator:
         if priority != self.shown:
             self.shown = priority
             self.phase = 0
-        for each, lamp in LAMP_OF.items():
+        for each, lamp in LAMP_OF:
             on = False
             if each == priority:
                 period, lit = FLASH[each]
