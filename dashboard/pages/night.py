@@ -27,6 +27,8 @@ STEPS_MIN_MS = 2000
 WIDTH_MAX = 1560
 # The words of a night that still goes on are made anew after this long.
 WORDS_MS = 600_000
+# The curves come first; the words need seconds of work on the whole night.
+WORDS_AFTER_MS = 1200
 
 
 def page(settings: Settings, view: View, search: str | None) -> Component:
@@ -72,6 +74,7 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
             html.Section(alarms, id=ids.NIGHT_ALARMS, className="night-alarms"),
             html.Div(id=ids.NIGHT_MOVED, hidden=True),
             dcc.Store(id=ids.NIGHT_OF),
+            dcc.Interval(id=ids.NIGHT_LATER, interval=WORDS_AFTER_MS, max_intervals=1),
             dcc.Store(id=ids.NIGHT_SHOWN, data=[(search or "").lstrip("?"), view.theme]),
         ],
         className="page page-night",
@@ -272,9 +275,10 @@ def register(app: Dash, settings: Settings) -> None:
     # After the curves: the words need the whole night second by second.
     @app.callback(
         Output(ids.NIGHT_WORDS, "children"), Output(ids.NIGHT_OF, "data"),
-        Input(ids.NIGHT_SHOWN, "data"), State(ids.URL, "search"), State(ids.NIGHT_OF, "data"),
+        Input(ids.NIGHT_SHOWN, "data"), Input(ids.NIGHT_LATER, "n_intervals"),
+        State(ids.URL, "search"), State(ids.NIGHT_OF, "data"), prevent_initial_call=True,
     )  # fmt: skip
-    def put_into_words(_: Any, search: str | None, told: int | None) -> tuple[Any, Any]:
+    def put_into_words(_: Any, __: int, search: str | None, told: int | None) -> tuple[Any, Any]:
         said, night = in_words(settings, view_of(request.cookies, settings), search, told, kept)
         if said is None:
             raise PreventUpdate
