@@ -45,7 +45,8 @@ class Record:
     """Hold one site's record of a period. Times in seconds since 1970 UTC.
 
     nominal_v, nominal_hz: None when nobody set them. harmonics_percent: one row a snapshot, one column an
-    order from 1, nan rows where none was taken. calibrations: those in force, the earliest first. proven_min,
+    order from 1, nan rows where none was taken. ten_second_hz: 10-s frequencies on the whole grid, nan where
+    none is; None: the 10-min ones stand in. calibrations: those in force, the earliest first. proven_min,
     tests: minutes of proven discharges. trips_s, watched: when the equipment tripped, and when it was seen.
     """
 
@@ -59,6 +60,7 @@ class Record:
     calibrations: tuple[Calibration, ...] = ()
     states: tuple[StateSpan, ...] = ()
     harmonics_percent: Floats | None = None
+    ten_second_hz: Floats | None = None
     tests: tuple[tuple[float, float], ...] = ()
     needed_min: float = 20.0
     trips_s: tuple[float, ...] = ()
@@ -251,7 +253,9 @@ def _frequency(record: Record) -> tuple[limits.Judgement, ...]:
     table = record.ten_minutes
     bands = classify.ISLAND_FREQUENCY_BANDS if record.island else classify.FREQUENCY_BANDS
     every = np.ones(len(table), dtype=np.bool_)
-    hertz = _on_grid(table, table.frequency_hz, every, record.begin_s, record.end_s)
+    hertz = record.ten_second_hz
+    if hertz is None:
+        hertz = _on_grid(table, table.frequency_hz, every, record.begin_s, record.end_s)
     return tuple(limits.judge(hertz, record.nominal_hz, band) for band in bands)
 
 

@@ -1,0 +1,88 @@
+"""Describe the tables of a study column by column, and make a package of them that names nobody."""
+
+import io
+import zipfile
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pandas as pd
+
+from dashboard.reports.study_tables import TABLES, Case, Frame, tables_of
+from dashboard.texts import Words
+
+# What a column's name ends in, longest first, and the unit that this says.
+UNITS = (
+    ("_percent", "%"), ("_utc", "UTC"), ("_energy_s", "s"), ("_min", "min"), ("minutes", "min"),
+    ("_hz", "Hz"), ("_pu", "of reference"), ("_h", "h"), ("_s", "s"), ("_v", "V"),
+)  # fmt: skip
+WORDS = Words("en")
+# A Monday: times of a package are moved by whole weeks to the week that begins here.
+FIRST_WEEK = datetime(2000, 1, 3, tzinfo=UTC)
+LABELS = ("load-shedding", "fault", "generator", "switching")
+"""What a package keeps of what people said; the rest of their words stays out."""
+
+
+def unit_of(column: str) -> str:
+    """Return the unit that a column's name says, '' for a name, a count or a yes and no."""
+    return next((unit for ending, unit in UNITS if column.endswith(ending)), "")
+
+
+def dictionary(case: Case, words: Words = WORDS) -> Frame:
+    """Return each table's columns with type, unit and meaning."""
+    rows = [
+        {
+            "table": name,
+            "column": column,
+            "type": str(table[column].dtype),
+            "unit": unit_of(column),
+            "meaning": words(f"study.data.{column}"),
+        }
+        for name, table in tables_of(case).items()
+        for column in table.columns
+    ]
+    return pd.DataFrame(rows)
+
+
+def package(case: Case, words: Words = WORDS) -> bytes:
+    """Return a zip with all tables, without module number, site, bed, dates and free text.
+
+    Hours of the day and weekdays (UTC) stay; the offset of the weeks is not in it.
+    """
+    shift = week_shift(case)
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, table in tables_of(hidden(case)).items():
+            _write(archive, f"{name}.csv", _moved(table, shift).to_csv(index=False))
+        _write(archive, "dictionary.csv", dictionary(case, words).to_csv(index=False))
+        _write(archive, "README.txt", words("study.package", tables=", ".join(TABLES)) + "\n")
+    return out.getvalue()
+
+
+def _write(archive: zipfile.ZipFile, name: str, text: str) -> None:
+    # Without the time of writing the same data give the same bytes.
+    archive.writestr(zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0)), text, zipfile.ZIP_DEFLATED)
+
+
+def week_shift(case: Case) -> timedelta:
+    """Return by how many whole weeks the times of a package move."""
+    begin = datetime.fromtimestamp(case.study.begin_s, UTC)
+    return (begin - FIRST_WEEK) // timedelta(weeks=1) * timedelta(weeks=1)
+
+
+def hidden(case: Case) -> Case:
+    """Return a case without names: module 'a', and only what kind of event people said it was."""
+    record = case.site.record
+    events = tuple(replace(event, module="a") for event in record.events)
+    labels = tuple(label if label in LABELS else "" for label in case.site.labels)
+    site = replace(case.site, record=replace(record, events=events), labels=labels, about={})
+    return replace(case, site=site)
+
+
+def _moved(table: Frame, shift: timedelta) -> Frame:
+    moved: dict[str, Any] = {}
+    for column in table.columns:
+        if column.endswith("_utc"):
+            at = pd.to_datetime(table[column], utc=True) - shift
+            moved[column] = at.dt.strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+    return table.assign(**moved)

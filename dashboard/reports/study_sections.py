@@ -1,0 +1,313 @@
+"""Say a study in words and tables: the sections of its report, every text from the catalogue."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from dashboard.formats import MISSING, number, span
+from dashboard.reports.study_data import CLOCK_ERROR_S, RATE_HZ, TAPS
+from dashboard.reports.study_figures import Drawn
+from dashboard.reports.study_tables import Case, figures, iso
+from dashboard.texts import Words
+from ingest.analysis.supply import classify, failures
+from ingest.analysis.supply.harmonics import highest_order
+from ingest.analysis.supply.limits import Judgement
+from ingest.analysis.supply.matching import Matches
+from ingest.analysis.supply.records import Figure, Note, SupplyEvent
+
+EVENTS_SHOWN = 60
+# Rates of a shorter record are called extrapolations (common practice: four weeks of a supply at least).
+SHORT_S = 28 * 86400.0
+# Rows of the figures' table, by the name the analysis gives them.
+ROW_KEYS = {"time outside +-10 %": "outside"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """Hold one table as text."""
+
+    heads: Sequence[str]
+    rows: Sequence[Sequence[str]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Section:
+    """Hold one part of the report."""
+
+    title: str
+    texts: Sequence[str] = ()
+    items: Sequence[str] = ()
+    tables: Sequence[Table] = ()
+    figures: Sequence[Drawn] = field(default=())
+
+
+def about_time(seconds: float, words: Words) -> str:
+    """Return a length of time in words."""
+    return span(seconds * 1000, words)
+
+
+def length(event: SupplyEvent, words: Words) -> str:
+    """Return an event's length, 'at least' where its end was not seen."""
+    seconds = event.duration_s
+    if seconds < 10:
+        text = words("study.length.ms", n=round(seconds * 1000))
+    else:
+        text = words("study.length.s", n=round(seconds)) if seconds < 600 else about_time(seconds, words)
+    return words("study.length.at_least", text=text) if event.still_open else text
+
+
+def leads(case: Case, words: Words) -> list[str]:
+    """Return what must be read first: what was not watched and what isn't measured."""
+    study = case.study
+    whole, percent = study.end_s - study.begin_s, study.coverage_percent
+    first = (
+        words("study.lead_none", whole=about_time(whole, words), percent=number(percent, 1))
+        if percent > 99.9999
+        else words(
+            "study.lead", dark=about_time(whole * (1 - percent / 100), words),
+            whole=about_time(whole, words), percent=number(percent, 1),
+        )
+    )  # fmt: skip
+    return [first, words("study.not_measured", order=_order(case))]
+
+
+def _order(case: Case) -> int:
+    return highest_order(RATE_HZ, case.site.record.nominal_hz or 50.0)
+
+
+def notes(case: Case, words: Words) -> list[str]:
+    """Return what must be said of the record."""
+    said = [_note(note, words) for note in case.study.notes]
+    site = case.site
+    if site.means_only:
+        said.append(words("study.note.means", count=site.means_only))
+    if site.threshold_changes:
+        said.append(words("study.note.thresholds", count=site.threshold_changes))
+    nominal, reference = site.module.nominal_v, site.record.nominal_v
+    if reference and nominal and reference != nominal:
+        said.append(words("study.note.reference", nominal=nominal, reference=number(reference, 0)))
+    return said or [words("study.record_none")]
+
+
+def _note(note: Note, words: Words) -> str:
+    at = iso(note.at_s) or MISSING
+    return words(f"study.note.{note.key}", count=note.count, span=about_time(note.seconds, words), at=at)
+
+
+def record_part(case: Case, words: Words) -> Section:
+    """Return the section on the record, with what people said of the site."""
+    about = [[name, value] for name, value in case.site.about.items()]
+    tables = [Table(heads=(words("study.about"), ""), rows=about)] if about else []
+    return Section(title=words("study.record"), items=notes(case, words), tables=tables)
+
+
+def key_part(case: Case, words: Words, drawn: Sequence[Drawn]) -> Section:
+    """Return the figures of the study and its pictures."""
+    heads = [words(f"study.column.{n}") for n in ("figure", "value", "interval", "coverage")]
+    rows = [_figure_row(one, words) for one in figures(case)]
+    texts = [words("study.key_note")]
+    whole = case.study.end_s - case.study.begin_s
+    if whole < SHORT_S:
+        texts.append(words("study.key_short", whole=about_time(whole, words)))
+    return Section(
+        title=words("study.key"), texts=texts, tables=[Table(heads=heads, rows=rows)],
+        figures=drawn,
+    )  # fmt: skip
+
+
+def _figure_row(one: Figure, words: Words) -> list[str]:
+    digits = 0 if one.value is not None and abs(one.value) >= 1000 else 2
+    bounds = MISSING
+    if one.low is not None or one.high is not None:
+        bounds = f"{number(one.low, digits)} … {number(one.high, digits)} {one.unit}"
+    value = f"{number(one.value, digits)} {one.unit}".strip()
+    if one.value is None:
+        value = words("study.missing", reason=words(f"study.reason.{one.reason}"))
+    return [words(f"study.row.{ROW_KEYS.get(one.name, one.name)}"), value, bounds,
+            number(one.coverage_percent, 1)]  # fmt: skip
+
+
+def band_name(one: Judgement, words: Words) -> str:
+    """Return the name of a limit in words."""
+    last = one.name.rsplit(" ", 1)[-1]
+    if one.name.startswith("harmonic "):
+        return words("study.band.harmonic", order=last)
+    if one.name.startswith("total distortion"):
+        return words("study.band.total", order=last)
+    return words(f"study.band.{one.name}")
+
+
+def limits_part(case: Case, words: Words) -> Section:
+    """Return the limits, each calibration's voltage by itself."""
+    heads = [words(f"study.column.{n}") for n in ("limit", "verdict", "inside", "bounds", "coverage")]
+    found = [one for part in case.study.voltage for one in part.limits]
+    found += [*case.study.frequency, *case.study.harmonics]
+    rows = [
+        [
+            band_name(one, words), words(f"study.verdict.{one.verdict}"), number(one.inside_percent, 1),
+            f"{number(one.low_percent, 1)} … {number(one.high_percent, 1)}", number(one.coverage_percent, 1),
+        ]
+        for one in found
+    ]  # fmt: skip
+    table = Table(heads=heads, rows=rows)
+    return Section(title=words("study.limits"), texts=[words("study.limits_note")], tables=[table])
+
+
+def grids_part(case: Case, words: Words) -> Section:
+    """Return the tables of dips and swells."""
+    residuals = [(row, f"{row}  {100 * low:.0f}–{100 * high:.0f} %") for row, low, high in classify.DIP_ROWS]
+    heights = [(row, f"{row}  ≥ {100 * low:.0f} %") for row, low in classify.SWELL_ROWS]
+    dips = _grid(case.study.dips, classify.DIP_COLUMNS_S, residuals, words)
+    swells = _grid(case.study.swells, classify.SWELL_COLUMNS_S, heights, words)
+    cover = words("study.counts_note", percent=number(case.study.coverage_percent, 1))
+    return Section(title=words("study.dips"), texts=[cover], tables=[dips, swells])
+
+
+def _grid(
+    counts: dict[str, int], ends_s: Sequence[float], rows: Sequence[tuple[str, str]], words: Words
+) -> Table:
+    ends = [words("study.length.ms", n=round(1000 * end)) for end in ends_s]
+    heads = [words("study.column.residual"), *(f"≤ {end}" for end in ends)]
+    body = [[name, *(str(counts[f"{row}{n + 1}"]) for n in range(len(ends_s)))] for row, name in rows]
+    return Table(heads=heads, rows=[*body, [words("study.outside"), str(counts["outside"])]])
+
+
+def counts_part(case: Case, words: Words) -> Section:
+    """Return the other counts."""
+    study, inter = case.study, case.study.interruptions
+    lengths = ("short", "long", "undecided")
+    rows = [[words(f"study.row.{name}"), str(getattr(inter, name))] for name in lengths]
+    rows += [
+        [words("study.row.itic", name=words(f"study.region.{name}")), str(n)]
+        for name, n in sorted(study.itic.items())
+    ]
+    rows += [[words("study.row.semi"), str(study.semi_f47_failed)]]
+    rows += [[words("study.row.category", name=name), str(n)] for name, n in sorted(study.categories.items())]
+    rows += [[words("study.row.sarfi", x=number(x, 0)), str(n)] for x, n in study.sarfi.items()]
+    note = words("study.counts_note", percent=number(study.coverage_percent, 1))
+    heads = ("", words("study.column.value"))
+    return Section(title=words("study.counts"), texts=[note], tables=[Table(heads=heads, rows=rows)])
+
+
+def ups_part(case: Case, words: Words) -> Section:
+    """Return what the UPS saw."""
+    ups, battery = case.study.ups, case.study.battery
+    if ups is None:
+        return Section(title=words("study.ups"), texts=[words("study.ups_none")])
+    hours = [
+        [words("study.row.state", name=words(f"study.state.{s}")), number(h, 2)] for s, h in ups.hours.items()
+    ]
+    rows = [
+        *hours,
+        [words("study.row.transfers"), str(ups.transfers)],
+        [words("study.row.output_fell"), str(ups.output_fell)],
+        [words("study.row.longest"), about_time(60 * ups.longest_min, words)],
+        [words("study.row.deepest"), _with(ups.deepest_percent, "%")],
+        [words("study.row.recharge"), _with(ups.shortest_recharge_min, "min")],
+        [words("study.row.tests"), str(battery.tests)],
+        [words("study.row.trend"), _with(battery.minutes_a_year, "min")],
+    ]
+    note = words("study.counts_note", percent=number(ups.coverage_percent, 1))
+    heads = ("", words("study.column.value"))
+    return Section(title=words("study.ups"), texts=[note], tables=[Table(heads=heads, rows=rows)])
+
+
+def _with(value: float | None, unit: str) -> str:
+    return MISSING if value is None else f"{number(value, 1)} {unit}"
+
+
+def events_part(case: Case, words: Words, local: Callable[[float], str]) -> Section:
+    """Return the longest events; the files hold all."""
+    pairs = list(zip(case.site.record.events, case.site.labels, strict=True))
+    if not pairs:
+        return Section(title=words("study.events"), texts=[words("study.events_none")])
+    shown = sorted(pairs, key=lambda pair: -pair[0].duration_s)[:EVENTS_SHOWN]
+    names: tuple[str, ...] = ("start", "kind", "length", "extreme", "cell", "itic", "label")
+    if not any(label for _, label in pairs):
+        names = names[:-1]
+    shown.sort(key=lambda pair: pair[0].start_s)
+    rows = [_event_row(event, label, words, local)[: len(names)] for event, label in shown]
+    cut = len(pairs) > len(shown)
+    return Section(
+        title=words("study.events"),
+        texts=[words("study.events_cut", n=len(shown), all=len(pairs))] if cut else (),
+        tables=[Table(heads=[words(f"study.column.{n}") for n in names], rows=rows)],
+    )
+
+
+def _event_row(event: SupplyEvent, label: str, words: Words, local: Callable[[float], str]) -> list[str]:
+    level, seconds = event.extreme_pu, event.duration_s
+    whole = event.kind in ("dip", "swell")
+    cell = classify.dip_cell if event.kind == "dip" else classify.swell_cell
+    region = classify.itic_position(level, seconds)
+    extreme = number(100 * level, 1)
+    return [
+        local(event.start_s),
+        words(f"study.kind.{event.kind}"),
+        length(event, words),
+        words("study.length.at_least", text=extreme) if event.clipped else extreme,
+        (cell(level, seconds) or words("study.outside")) if whole else MISSING,
+        words(f"study.region.{region}") if whole else MISSING,
+        label,
+    ]
+
+
+def calibration_part(case: Case, words: Words) -> Section | None:
+    """Return voltages by calibration, None where it did not change."""
+    parts = case.study.voltage
+    if len(parts) < 2:
+        return None
+    names = ("from", "to", "value", "coverage")
+    rows = [
+        [iso(p.begin_s) or "", iso(p.end_s) or "", _with(p.mean_v, "V"), number(p.coverage_percent, 1)]
+        for p in parts
+    ]
+    heads = [words(f"study.column.{name}") for name in names]
+    return Section(
+        title=words("study.calibrations"), texts=[words("study.calibrations_note")],
+        tables=[Table(heads=heads, rows=rows)],
+    )  # fmt: skip
+
+
+def modules_part(pairs: Sequence[tuple[str, str, Matches]], words: Words) -> Section:
+    """Return what two modules each saw."""
+    tables = []
+    for first, second, found in pairs:
+        rows = [
+            [words("study.row.pairs"), str(len(found.pairs))],
+            [words("study.row.only", module=first), str(len(found.only_first))],
+            [words("study.row.only", module=second), str(len(found.only_second))],
+            [words("study.row.unknown"), str(len(found.unknown))],
+            [words("study.row.offset"), _with(found.offset_s, "s")],
+        ]
+        tables.append(Table(heads=(f"{first} – {second}", ""), rows=rows))
+    note = words("study.modules_note", error=number(CLOCK_ERROR_S, 2))
+    return Section(title=words("study.modules"), texts=[note], tables=tables)
+
+
+def methods_part(case: Case, words: Words, version: str, cite: str) -> Section:
+    """Return conventions, thresholds and versions, so that the study can be cited and done again."""
+    site, record = case.site, case.site.record
+    tap = words(f"study.tap.{TAPS[site.tap]}")
+    origin = words("study.origin.simulated" if site.module.emulated else "study.origin.real")
+    limits = words("study.method.thresholds_none")
+    if site.thresholds is not None:
+        named = {key.removeprefix("study."): number(v, 1) for key, v in site.thresholds.items()}
+        limits = words("study.method.thresholds", **named)
+    items = [
+        words("study.method.sampling", tap=tap),
+        words("study.method.kept"),
+        limits,
+        words("study.method.stamps", convention=words("study.convention")),
+        words("study.method.reference", reference=number(record.nominal_v, 0),
+              hertz=number(record.nominal_hz, 0)),
+        words("study.method.frequency"),
+        words("study.method.harmonics", order=_order(case)),
+        words("study.method.gaps", blocks=case.study.between.block_days, seed=failures.SEED,
+              resamples=failures.RESAMPLES),
+        words("study.method.clock", error=number(CLOCK_ERROR_S, 2)),
+        words("study.method.states"),
+        words("study.method.sources"),
+        words("study.method.version", version=version, firmware=site.module.firmware, origin=origin),
+        cite,
+    ]  # fmt: skip
+    return Section(title=words("study.method"), items=items)
