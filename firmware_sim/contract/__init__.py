@@ -14,5 +14,8 @@ SUPPLY_BLOCK = 320
 PRESSURE_RATE_HZ = 100
 PRESSURE_BLOCK = 10
 
+# A clock that reads earlier than this was never set: the code is younger (2026-01-01, Unix seconds).
+WRITTEN_UNIX_S = 1767225600
+
 # "Not available" for every engine input: the smallest value that a 31-bit small integer holds.
 NONE = -(1 << 30)

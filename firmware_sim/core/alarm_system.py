@@ -5,7 +5,7 @@ preset, warming up, clock, log, confirmation), steps the engine, sends and logs 
 lamps and sounder. A reset comes back armed: mode and limits from flash, latched rows from the log.
 """
 
-from firmware_sim.contract import digest, log_codes, values
+from firmware_sim.contract import WRITTEN_UNIX_S, digest, log_codes, values
 from firmware_sim.contract import messages as m
 from firmware_sim.contract import settings as s
 from firmware_sim.contract.channels import OXYGEN_STATES
@@ -20,6 +20,7 @@ CAUSE_POWER = 0
 OFF_TIME_MAX_S = 30
 STEPS_A_SECOND = 10
 DAY_S = 86400
+WARM_AGAIN_MS = 2 * 3600 * 1000
 OXYGEN_NOT_CURRENT = OXYGEN_STATES.index("not_current")
 OXYGEN_FAULT = OXYGEN_STATES.index("fault")
 
@@ -43,6 +44,7 @@ class AlarmSystem:
         self.buttons = Buttons(hal)
         self.annunciator = Annunciator(hal, self.engine)
         self.warming_left = 0
+        self.warmed_tick = None
         self.memory_fault = 1 if self.store.condition == DAMAGED else 0
         self.self_test_failed = 0
         self.calibration_due = 0
@@ -105,7 +107,7 @@ class AlarmSystem:
             return
         self.countdown = STEPS_A_SECOND
         unix_s, _, is_set = self.hal.rtc()
-        self.clock_unset = 0 if is_set else 1
+        self.clock_unset = 0 if is_set and unix_s >= WRITTEN_UNIX_S else 1
         day = self.setting("calibration.day")
         if is_set and day:
             self.calibration_due = 1 if unix_s // DAY_S - day > self.setting("calibration.interval") else 0
@@ -140,9 +142,19 @@ class AlarmSystem:
         self.engine.clear()
 
     def declare_warming_up(self, seconds):
-        """Begin or end (0) a declared warming up; never longer than the setting allows."""
+        """Begin or end (0) a declared warming up, never longer than the setting allows.
+
+        Return False when one was declared within the last two hours: after later restarts the limits stay
+        in force (practice of the trade, the two hours without a source).
+        """
+        tick = self.records.tick
+        if seconds and self.warmed_tick is not None and (tick - self.warmed_tick) & 0xFFFFFFFF < WARM_AGAIN_MS:
+            return False
+        if seconds:
+            self.warmed_tick = tick
         self.warming_left = min(seconds * STEPS_A_SECOND, self.setting("oxygen.warming_up"))
         self.note(log_codes.WARMING_UP, self.warming_left // STEPS_A_SECOND)
+        return True
 
     def change(self, wanted):
         """Put a whole set of settings in force; return None, or (reason number, setting id, sentence).

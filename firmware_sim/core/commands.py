@@ -123,8 +123,9 @@ class Commands:
         return self.system.engine.acknowledge(NO_ROW if row == 255 else row, from_page)
 
     def _warming_up(self, fields, _, from_page):
-        self.system.declare_warming_up(fields[0])
-        return c.DONE
+        if self.system.declare_warming_up(fields[0]):
+            return c.DONE
+        return c.REFUSED, 0, "warming up was declared within the last 2 h; the purity limits stay in force"
 
     def _confirm(self, fields, _, from_page):
         if fields[0]:

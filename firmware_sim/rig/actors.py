@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from firmware_sim.board import faults
 from firmware_sim.contract import STEP_MS, channels, commands
+from firmware_sim.contract.settings import ID_OF
 from firmware_sim.rig.persons import command_of
 from firmware_sim.world.actions import PLANT_ACTORS
 from firmware_sim.world.scenario import Event, parameter
@@ -85,6 +86,11 @@ class Actors:
         if event.action == "zero_pressure":
             self._zero_pressure()
             return
+        if event.action == "set_setting":
+            setting, value = ID_OF[str(parameter(event, "name"))], round(number(event, "value"))
+            body = commands.pack(commands.SET_SETTINGS, (), ((setting, value),))
+            self.rig.persons.tell(commands.SET_SETTINGS, body)
+            return
         word = next((str(value) for value in event.params.values()), "")
         command = command_of(event.action, word)
         assert command is not None, f"nobody plays person {event.action}"
@@ -127,7 +133,7 @@ class Actors:
 
     def _board_set_clock(self, event: Event) -> None:
         clock, true_ms = self.rig.board.clock, self.rig.step * STEP_MS
-        clock.write(true_ms, max(0, clock.read(true_ms) + round(number(event, "offset_s") * 1000)))
+        clock.write(true_ms, max(0, self.rig.now_ms() + round(number(event, "offset_s") * 1000)))
 
     # The link and the host.
     def _link_unplug(self, event: Event) -> None:
@@ -145,4 +151,4 @@ class Actors:
         self.rig.host_is_on = True
 
     def _host_set_clock(self, event: Event) -> None:
-        self.rig.host_clock_offset_s += number(event, "offset_s")
+        self.rig.host_clock_offset_s = number(event, "offset_s")

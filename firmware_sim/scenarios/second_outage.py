@@ -6,6 +6,7 @@ from firmware_sim.world.scenario import Scenario
 _FIRST = 20 * MINUTE
 _BACK = _FIRST + 18 * MINUTE
 _SECOND = _BACK + 25 * MINUTE
+_JANUARY = 20_473  # 2026-01-20, in days since 1970-01-01
 
 SCENARIO = Scenario(
     name="second-outage",
@@ -22,6 +23,9 @@ SCENARIO = Scenario(
     initial=warm(),
     events=(
         *attended(),
+        # The discharge test of January gave 15 min.
+        at(4, "person", "set_setting", name="battery.proven_minutes", value=15),
+        at(5, "person", "set_setting", name="battery.proven_day", value=_JANUARY),
         at(_FIRST, "mains", "interruption", duration_s=18 * MINUTE),
         at(_SECOND, "mains", "interruption", duration_s=5 * MINUTE),
         at(_SECOND + 10 * MINUTE, "ups", "switch_to_normal"),

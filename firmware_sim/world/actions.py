@@ -239,6 +239,10 @@ ACTIONS: dict[str, dict[str, Action]] = {
         "acknowledge": Action(about="Press 'acknowledge'."),
         "set_mode": Action(about="Set the mode.", params={"mode": choice(*MODES)}),
         "set_preset": Action(about="Set the preset.", params={"preset": choice(*PRESETS)}),
+        "set_setting": Action(
+            about="Change one setting, its value in wire steps.",
+            params={"name": choice(default=""), "value": number(None, -1e6, 1e6)},
+        ),
         "declare_warming_up": Action(about="Declare that the source is warming up."),
         "confirm_limits": Action(about="Confirm the limits, with the peak seen now as typical."),
         "start_case": Action(about="A new patient.", params={"label": choice(default="")}),

@@ -5,6 +5,7 @@ Each returns None, or a sentence on what is missing. Times are ms of true time f
 
 import numpy as np
 
+from dashboard.morning import read_morning
 from firmware_sim.contract import alarms, channels, messages
 from firmware_sim.world.scenario import Finding
 from tests.support.nights import Played
@@ -66,6 +67,13 @@ class Night:
                 found.append({"at_ms": int(times[k]), "priority": now, "row": row})
         return found
 
+    def stands(self, name: str, at_ms: float) -> bool:
+        """Tell whether a condition was raised before and not yet over at a time."""
+        times, rows = self.records(messages.ALARM)
+        mine = (rows["row"] == alarms.ID_OF[name]) & (times < at_ms)
+        ends = np.isin(rows["transition"], [RAISED, alarms.TRANSITIONS.index("cleared")]) & mine
+        return bool(np.any(ends)) and int(rows["transition"][np.flatnonzero(ends)[-1]]) == RAISED
+
     def trend(self, column: str, finding: Finding) -> np.ndarray:
         """Return a trend column inside a finding's window."""
         times, rows = self.records(messages.TREND)
@@ -78,7 +86,10 @@ def inside(value: float, bounds: list[float]) -> bool:
 
 
 def check_alarm(night: Night, f: Finding) -> str | None:
-    """Demand the condition raised in the window, within its time, with its priority (or never)."""
+    """Demand the condition raised in the window, within its time, with its priority (or never).
+
+    Without a time to be within, one that stands already will do.
+    """
     low, high = (f.from_s - f.tolerance_s) * 1000, (f.to_s + f.tolerance_s) * 1000
     if not f.never and "within_s" in f.values:
         high = (f.from_s + f.values["within_s"] + f.tolerance_s) * 1000
@@ -88,6 +99,8 @@ def check_alarm(night: Night, f: Finding) -> str | None:
         return f"alarm {found[0]['row']} raised at {found[0]['at_ms'] / 1000:.1f} s" if found else None
     raised = night.alarms(condition)
     found = [row for row in raised if low <= row["at_ms"] <= high]
+    if not found and "within_s" not in f.values and night.stands(condition, low):
+        return None
     if not found:
         times = [round(row["at_ms"] / 1000, 1) for row in raised][:9]
         return f"alarm {condition} not raised in {low / 1000:.1f}..{high / 1000:.1f} s, but at {times}"
@@ -224,7 +237,8 @@ def check_setting(night: Night, f: Finding) -> str | None:
         return None if channels.MODES.index(value) in seen else f"modes {seen} without {value}"
     assert name == "limits_unconfirmed", name
     flags = night.trend("flags", f).astype(int) & messages.FLAG_LIMITS_UNCONFIRMED
-    return None if bool(np.any(flags)) == bool(value) else f"limits_unconfirmed is {bool(np.any(flags))}"
+    wanted = bool(value) != f.never
+    return None if bool(np.any(flags)) == wanted else f"limits_unconfirmed is {bool(np.any(flags))}"
 
 
 def check_order(night: Night, f: Finding) -> str | None:
@@ -236,6 +250,22 @@ def check_order(night: Night, f: Finding) -> str | None:
             return f"message {message} is out of order"
     times, _ = night.records(messages.TREND)
     return None if np.all(np.diff(times) > 0) else "trends twice"
+
+
+def check_note(night: Night, f: Finding) -> str | None:
+    """Demand the note in the morning summary, with a place that touches the window."""
+    start = night.played.rig.start_utc_ms
+    low, high = start + f.from_s * 1000, start + f.to_s * 1000
+    key, seen = f"note.{f.values['text_key']}", []
+    module = night.reader.modules()[0]
+    for one in night.reader.nights(module.id):
+        morning = read_morning(night.reader, module, one)
+        said = {phrase.params["note"] for phrase in morning.phrases if phrase.key == "summary.note"}
+        notes = [note for note in morning.facts.notes if note.key in said]
+        seen += [(note.key, (note.start_ms - start) / 1000, (note.end_ms - start) / 1000) for note in notes]
+        if any(note.key == key and note.start_ms <= high and note.end_ms >= low for note in notes):
+            return None
+    return f"no {key} between {f.from_s} and {f.to_s} s; said: {seen}"
 
 
 CHECKS = {
