@@ -82,7 +82,8 @@ def board(  # one argument an option
 
     start = round(time.time() * 1000) - round(start_s * 1000) if now else None
     rig = Rig(
-        scenarios.load(name), seed, profile=profile, runtime=runtime, key=read_key(key_file), start_utc_ms=start,
+        scenarios.load(name), seed, profile=profile, runtime=runtime, key=read_key(key_file),
+        start_utc_ms=start,
         ahead_steps=10 if pace is not None and pace <= 100 else 300,
     )  # fmt: skip
     end = open_end(link, pty_link)

@@ -43,7 +43,8 @@ def scenarios(name: str | None, as_json: bool) -> None:
 def tell(scenario: "Scenario") -> list[str]:
     """Return the lines that describe a scenario."""
     hours = scenario.duration_s / 3600
-    head = f"{scenario.name} (SIMULATED, {hours:g} h from {scenario.start}, {scenario.zone}, seed {scenario.seed})"
+    when = f"{hours:g} h from {scenario.start}, {scenario.zone}, seed {scenario.seed}"
+    head = f"{scenario.name} (SIMULATED, {when})"
     lines = [head, scenario.description, "", "What happens:"]
     if scenario.statistics:
         lines.append(f"  events drawn from the '{scenario.statistics}' statistics")

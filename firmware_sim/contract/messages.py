@@ -10,7 +10,9 @@ Direction 'up' is module to host, 'down' is host to module.
 
 Time: the tick in a frame's header is the end of what the record covers. A trend with tick t is the second
 before t, the last sample of a pressure_wave with tick t was taken 10 ms before t, the last step of an
-inputs record is the one that ended at t. `start_tick` fields name a beginning, in the same clock.
+inputs record is the one that ended at t. `start_tick` fields name a beginning, in the same clock;
+that of half_cycles is the end of its first one-cycle window, `period` the distance to the next. Each part of a
+capture carries the time of its own first code.
 
 Sequence: all records share one sequence, from 1, without holes. What the ring had to overwrite is made good
 when its turn comes: a `lost` frame stands in for a whole run of missing records. It covers `first_seq` to
@@ -73,7 +75,8 @@ MESSAGES = (
         ("boot_id", "I", "", 1), ("nonce_low", "I", "", 1), ("nonce_high", "I", "", 1),
         ("emulated", "B", "", 1), ("profile", "B", "", 1), ("module_id", "I", "", 1),
         ("oldest_seq", "I", "", 1), ("next_seq", "I", "", 1),
-        ("unix_s", "I", "s", 1), ("unix_ms", "H", "ms", 1), ("nominal_v", "H", "V", 1), ("nominal_hz", "B", "Hz", 1),
+        ("unix_s", "I", "s", 1), ("unix_ms", "H", "ms", 1),
+        ("nominal_v", "H", "V", 1), ("nominal_hz", "B", "Hz", 1),
     ), ("firmware", "B", "utf-8", 1)),
     (TREND, "trend", _UP, True, (
         ("in_rms", "H?", "V", 100), ("in_min", "H?", "V", 100), ("in_max", "H?", "V", 100),
@@ -82,14 +85,16 @@ MESSAGES = (
         ("pressure_mean", "h?", "cmH2O", 100), ("pressure_min", "h?", "cmH2O", 100),
         ("pressure_max", "h?", "cmH2O", 100),
         ("oxygen", "H?", "%", 100), ("rail", "H?", "V", 1000), ("battery", "H?", "s", 1),
-        ("supply_state", "B", "", 1), ("oxygen_state", "B", "", 1), ("mode", "B", "", 1), ("preset", "B", "", 1),
+        ("supply_state", "B", "", 1), ("oxygen_state", "B", "", 1),
+        ("mode", "B", "", 1), ("preset", "B", "", 1),
         ("sensors", "H", "", 1), ("flags", "H", "", 1), ("pause_left", "B", "s", 1),
         ("product_pressure", "H?", "kPa", 10), ("battery_voltage", "H?", "V", 100),
         ("ups_current", "H?", "A", 100), ("surge_peak", "H?", "V", 1),
     ), None),
     (PRESSURE_WAVE, "pressure_wave", _UP, True, (), ("wave", "h?", "cmH2O", 100)),
     (SUPPLY_CYCLES, "supply_cycles", _UP, True, (
-        ("count_in", "B", "", 1), ("count_out", "B", "", 1), ("flagged_in", "B", "", 1), ("flagged_out", "B", "", 1),
+        ("count_in", "B", "", 1), ("count_out", "B", "", 1),
+        ("flagged_in", "B", "", 1), ("flagged_out", "B", "", 1),
     ), ("rms", "H?", "V", 100)),
     (BREATH, "breath", _UP, True, (
         ("kind", "B", "", 1), ("peak", "h", "cmH2O", 100), ("plateau", "h?", "cmH2O", 100),
@@ -98,7 +103,8 @@ MESSAGES = (
     ), None),
     (SUPPLY_EVENT, "supply_event", _UP, True, (
         ("event_id", "H", "", 1), ("tap", "B", "", 1), ("kind", "B", "", 1), ("phase", "B", "", 1),
-        ("start_tick", "I", "ms", 1), ("duration", "I", "ms", 1), ("extreme", "H", "V", 100), ("flags", "B", "", 1),
+        ("start_tick", "I", "ms", 1), ("duration", "I", "ms", 1),
+        ("extreme", "H", "V", 100), ("flags", "B", "", 1),
     ), None),
     (CAPTURE, "capture", _UP, True, (
         ("capture_id", "H", "", 1), ("event_id", "H?", "", 1), ("kind", "B", "", 1), ("tap", "B", "", 1),
@@ -106,7 +112,8 @@ MESSAGES = (
         ("gain", "H", "", 16384), ("offset", "h", "codes", 1),
     ), ("codes", "h", "codes", 1)),
     (HALF_CYCLES, "half_cycles", _UP, True, (
-        ("capture_id", "H", "", 1), ("tap", "B", "", 1), ("start_tick", "I", "ms", 1), ("period", "H", "us", 1),
+        ("capture_id", "H", "", 1), ("tap", "B", "", 1),
+        ("start_tick", "I", "ms", 1), ("period", "H", "us", 1),
     ), ("rms", "H?", "V", 100)),
     (ALARM, "alarm", _UP, True, (
         ("row", "B", "", 1), ("transition", "B", "", 1), ("priority", "B", "", 1), ("flags", "B", "", 1),
@@ -116,7 +123,8 @@ MESSAGES = (
         ("code", "B", "", 1), ("first", "i", "", 1), ("second", "i", "", 1),
     ), ("text", "B", "utf-8", 1)),
     (SETTINGS, "settings", _UP, True, (
-        ("version", "H", "", 1), ("digest", "I", "", 1), ("part", "B", "", 1), ("parts", "B", "", 1), ("first", "B", "", 1),
+        ("version", "H", "", 1), ("digest", "I", "", 1), ("part", "B", "", 1),
+        ("parts", "B", "", 1), ("first", "B", "", 1),
     ), ("values", "i", "", 1)),
     (HEALTH, "health", _UP, True, (
         ("unix_s", "I", "s", 1), ("unix_ms", "H", "ms", 1), ("clock_set", "B", "", 1),
@@ -134,7 +142,8 @@ MESSAGES = (
         ("from_tick", "I", "ms", 1), ("to_tick", "I", "ms", 1),
     ), None),
     (SUPPLY_STATE, "supply_state", _UP, True, (
-        ("state", "B", "", 1), ("previous", "B", "", 1), ("evidence", "H", "", 1), ("residual", "H?", "%", 100),
+        ("state", "B", "", 1), ("previous", "B", "", 1),
+        ("evidence", "H", "", 1), ("residual", "H?", "%", 100),
         ("slope", "h?", "", 1000), ("slip", "h?", "deg/s", 100),
     ), None),
     (HELLO_REQUEST, "hello_request", _DOWN, False, (
@@ -144,7 +153,8 @@ MESSAGES = (
     (RESEND, "resend", _DOWN, False, (("boot_id", "I", "", 1), ("seq", "I", "", 1)), None),
     (SET_CLOCK, "set_clock", _DOWN, False, (("unix_s", "I", "s", 1), ("unix_ms", "H", "ms", 1)), None),
     (COMMAND, "command", _DOWN, False, (
-        ("boot_id", "I", "", 1), ("command_seq", "I", "", 1), ("unix_s", "I", "s", 1), ("command", "B", "", 1),
+        ("boot_id", "I", "", 1), ("command_seq", "I", "", 1),
+        ("unix_s", "I", "s", 1), ("command", "B", "", 1),
         ("operator", "I", "", 1), ("from_page", "B", "", 1),
     ), ("body", "B", "", 1)),
 )

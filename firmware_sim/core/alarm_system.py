@@ -147,8 +147,8 @@ class AlarmSystem:
         Return False when one was declared within the last two hours: after later restarts the limits stay
         in force (practice of the trade, the two hours without a source).
         """
-        tick = self.records.tick
-        if seconds and self.warmed_tick is not None and (tick - self.warmed_tick) & 0xFFFFFFFF < WARM_AGAIN_MS:
+        tick, last = self.records.tick, self.warmed_tick
+        if seconds and last is not None and (tick - last) & 0xFFFFFFFF < WARM_AGAIN_MS:
             return False
         if seconds:
             self.warmed_tick = tick

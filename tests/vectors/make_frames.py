@@ -15,7 +15,8 @@ from cobs import cobs
 CASES = (
     # name, message id, seq, tick, struct layout, wire values, tail layout letter, tail
     ("hello", 0x01, 0, 5100, "<HIIIIIBBIIIIHHB",
-     (1, 0x01020304, 0xA0B0C0D0, 77, 5, 6, 1, 1, 4242, 1, 1, 1767225600, 250, 230, 50), "B", list(b"nightkeel")),
+     (1, 0x01020304, 0xA0B0C0D0, 77, 5, 6, 1, 1, 4242, 1, 1, 1767225600, 250, 230, 50),
+     "B", list(b"nightkeel")),
     ("trend", 0x10, 1, 1000, "<HHHHHHHHhhhHHHBBBBHHBHHHH",
      (23011, 22990, 23050, 22987, 22901, 23002, 49980, 50001, 812, -3, 2105, 9312, 5003, 840, 1, 0, 1, 0,
       0, 544, 0, 65535, 65535, 65535, 65535), None, None),
