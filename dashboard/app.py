@@ -13,7 +13,7 @@ from flask import request
 from dashboard import ids
 from dashboard.components import attributes, notice
 from dashboard.links import Place, address, parse
-from dashboard.pages import night, now
+from dashboard.pages import choices, night, now
 from dashboard.queries import choose_module, reading
 from dashboard.security import guard, policy
 from dashboard.settings import Settings
@@ -124,6 +124,7 @@ def shell(view: View, settings: Settings) -> Component:
             dcc.Store(id=ids.SHOWN, data=asked.path or "/"),
             html.Div(marked, id=ids.BANNER),
             html.Main(page, id=ids.PAGE, tabIndex=-1),
+            choices.layout(view),
             html.P(words("app.caution"), className="caution"),
         ],
         id=ids.SHELL,
@@ -203,6 +204,7 @@ def _route(app: Dash, settings: Settings) -> None:
         view = current_view(settings)
         return *filled(settings, view, path, search), navigation(path, view), path
 
+    choices.register(app)
     app.clientside_callback(
         ClientsideFunction("nightkeel", "theme"),
         Output(ids.THEME, "data"),

@@ -52,6 +52,7 @@ class Morning:
     exposure: Exposure
     breaths: BreathTable
     preset: str | None
+    before: list[Night]
 
     @property
     def burden(self) -> Burden:
@@ -81,9 +82,8 @@ def read_morning(reader: Reader, module: Module, night: Night) -> Morning:
     """Read one night and work out all that is said of it; earlier nights of the store are compared."""
     start, end = night.first, night.last
     spans = _spans(reader, module.id, start, end)
-    table = breathing.breath_table(reader.breaths(module.id, start, end))
-    # A record of a breath comes when it ends: the first one may have begun before.
-    table = table.within(start, end)
+    # A breath's record comes after the next one's inspiration: the first may have begun before the night.
+    table = breathing.breath_table(reader.breaths(module.id, start, end)).within(start, end)
     traces = breathing.traces(reader.wave(module.id, start, end)) if spans.breathing else []
     findings = breathing_findings(table, traces, _watched(reader, module.id, spans.breathing))
     alarms = [alarm_of(one) for one in reader.alarms(module.id, start, end)]
@@ -91,6 +91,7 @@ def read_morning(reader: Reader, module: Module, night: Night) -> Morning:
     t, purity = _purity(reader, module.id, start, end, spans)
     low = _low_spans(t, purity)
     breathed = overlap(spans.watched, _mode_spans(reader, module.id, start, end, standby=False))
+    before = _before(reader, module.id, night)
     facts = NightFacts(
         start_ms=start, end_ms=end, unmonitored=spans.dark,
         burden=_burden(reader, module.id, start, end, alarms, spans.dark),
@@ -109,7 +110,7 @@ def read_morning(reader: Reader, module: Module, night: Night) -> Morning:
         ),
         marks_ms=[mark.utc for mark in marks],
         due=[key for name, key in DUE_OF.items() if any(a.name == name and a.end is None for a in alarms)],
-        earlier=[_figures(reader, module.id, one) for one in _before(reader, module.id, night)],
+        earlier=[_figures(reader, module.id, one) for one in before],
     )  # fmt: skip
     states = {name: spans.supply[name] for name in ("stored_energy", "bypass", "dead")}
     return Morning(
@@ -117,7 +118,7 @@ def read_morning(reader: Reader, module: Module, night: Night) -> Morning:
         exposure=exposure_totals(
             start_ms=start, end_ms=end, trend_ms=t, source_purity_percent=purity, breaths=table, states=states
         ),
-        breaths=table, preset=_preset(reader, module.id, start, end),
+        breaths=table, preset=_preset(reader, module.id, start, end), before=before,
     )  # fmt: skip
 
 

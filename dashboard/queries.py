@@ -1,6 +1,6 @@
 """Ask the store what a page shows, reduced to the pixels; nothing here draws, nothing there reads."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -20,6 +20,7 @@ from dashboard.frames import (
     Stretch,
     Wave,
 )
+from dashboard.links import Place
 from ingest.store.reader import AlarmInterval, Latest, Module, Night, Reader, Trends, open_reader, tables
 
 QUANTITIES = ("supply_in", "supply_out", "oxygen", "pressure")
@@ -64,6 +65,24 @@ def choose_module(reader: Reader, wanted: int | None) -> Module | None:
 def nights(reader: Reader, module: int, offset_ms: int) -> list[Night]:
     """Return the nights of a module, newest first, none of their data loaded."""
     return reader.nights(module, offset_ms)[::-1]
+
+
+def chosen_night(found: Sequence[Night], place: Place) -> Night:
+    """Return the night asked for, else the one that holds the window, else the newest; newest come first."""
+    for night in found:
+        if place.night == night.start:
+            return night
+    for night in found:
+        if place.window is not None and night.start <= place.window[0] < night.end:
+            return night
+    return found[0]
+
+
+def night_at(reader: Reader, place: Place, offset_ms: int) -> Night | None:
+    """Return the night that an address asks for, None for an empty store."""
+    module = choose_module(reader, place.module)
+    found = [] if module is None else nights(reader, module.id, offset_ms)
+    return chosen_night(found, place) if found else None
 
 
 def night_frame(reader: Reader, module: Module, start: int, end: int, pixels: int) -> NightFrame:

@@ -7,6 +7,8 @@ from zoneinfo import ZoneInfo
 from dashboard.settings import Settings
 from dashboard.texts import CATALOGUES, DEFAULT, Words
 from dashboard.theme import THEMES
+from dashboard.units import USUAL
+from ingest.analysis.units import CIRCUIT_UNITS
 
 WIDTH_MIN, WIDTH_USUAL, WIDTH_MAX = 280, 1200, 3000
 PHONE_WIDTH = 700
@@ -14,13 +16,14 @@ PHONE_WIDTH = 700
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class View:
-    """Hold the words, the zone, the theme, the width in CSS pixels, and the server's time in UTC ms."""
+    """Hold words, zone, theme, width in CSS pixels, the server's time in UTC ms, the unit of pressure."""
 
     words: Words
     zone: ZoneInfo
     theme: str
     width: int
     now: int
+    unit: str = USUAL
 
     @property
     def phone(self) -> bool:
@@ -29,15 +32,17 @@ class View:
 
 
 def view_of(cookies: Mapping[str, str], settings: Settings) -> View:
-    """Read the cookies `nk_lang`, `nk_zone`, `nk_theme`, `nk_width`; anything odd falls back."""
+    """Read the cookies `nk_lang`, `nk_zone`, `nk_theme`, `nk_width`, `nk_unit`; anything odd falls back."""
     language = cookies.get("nk_lang", DEFAULT)
     theme = cookies.get("nk_theme", THEMES[0])
+    unit = cookies.get("nk_unit", USUAL)
     return View(
         words=Words(language if language in CATALOGUES else DEFAULT),
         zone=_zone(settings.zone or cookies.get("nk_zone", "UTC")),
         theme=theme if theme in THEMES else THEMES[0],
         width=_width(cookies.get("nk_width", "")),
         now=settings.clock(),
+        unit=unit if unit in CIRCUIT_UNITS else USUAL,
     )
 
 

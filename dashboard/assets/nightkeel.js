@@ -238,6 +238,14 @@
       return root.dataset.theme;
     },
 
+    choose: function (clicks) {
+      const asked = window.dash_clientside.callback_context.triggered_id;
+      if (!asked || !clicks.some((n) => n)) return window.dash_clientside.no_update;
+      remember(asked.of, asked.value);
+      window.location.reload();
+      return asked.value;
+    },
+
     wave: function (data) {
       if (!data) return "";
       beat.server = data.now;

@@ -34,13 +34,14 @@ class Panel:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Look:
-    """Hold how a figure is drawn: words, zone, theme, width of the window in px."""
+    """Hold how a figure is drawn: words, zone, theme, width of the window in px, unit of pressure."""
 
     words: Words
     zone: ZoneInfo
     theme: str
     width: int
     narrow: bool
+    unit: str = "cmH2O"
 
     @property
     def colours(self) -> dict[str, str]:

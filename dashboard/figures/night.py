@@ -59,9 +59,13 @@ def _key(look: Look, role: str, text: str) -> str:
     return f'<span style="color:{look.colours[role]}">{text}</span>'
 
 
+def _unit(look: Look) -> str:
+    return look.words(f"unit.{look.unit}")
+
+
 def _caption(look: Look, title: str, *keys: tuple[str, str]) -> str:
     """Return a panel's title with its curves named in their colours; a phone has one line for them."""
-    head = f"<b>{look.words(title)}</b>"
+    head = f"<b>{look.words(title, unit=_unit(look))}</b>"
     if look.narrow:
         named = [_key(look, role, look.words(text)) for role, text in keys if role != "soft"]
         return head + "<br>" + " · ".join(named)
@@ -139,13 +143,13 @@ def _pressure(frame: NightFrame, look: Look, step: float) -> list[Trace]:
     mean = line(frame.t, values.mean, "y5", colour, step, width=1, dash="1px,2px")
     out = [
         ribbon(frame.t, values.low, values.high, "y5", with_alpha(colour, ENVELOPE / 2), step),
-        mean | {"meta": [look.words("figure.mean"), look.words("unit.cmH2O"), 1]},
+        mean | {"meta": [look.words("figure.mean"), _unit(look), 1]},
     ]
     return out + _peaks(frame, look, step) + limits
 
 
 def _peaks(frame: NightFrame, look: Look, step: float) -> list[Trace]:
-    colour, unit = look.colours["pressure"], look.words("unit.cmH2O")
+    colour, unit = look.colours["pressure"], _unit(look)
     if frame.breaths is None:
         drawn = line(frame.t, frame.pressure.high, "y5", colour, step)
         return [drawn | {"meta": [look.words("figure.greatest"), unit, 1]}]
@@ -161,7 +165,7 @@ def _peaks(frame: NightFrame, look: Look, step: float) -> list[Trace]:
 
 def _wave(frame: NightFrame, look: Look) -> list[Trace]:
     assert frame.wave is not None, "only asked for where there is a waveform"
-    colour, unit = look.colours["pressure"], look.words("unit.cmH2O")
+    colour, unit = look.colours["pressure"], _unit(look)
     t, value = thinned(frame.wave.t, frame.wave.value, look.plot_width)
     drawn = line(t, value, "y5", colour, max(WAVE_JOIN_MS, _widest(t)), width=1.4)
     out = [drawn | {"meta": [look.words("figure.wave"), unit, 1]}]

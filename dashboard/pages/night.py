@@ -16,9 +16,11 @@ from dashboard.formats import clock, date, span, utc_offset_ms
 from dashboard.frames import Alarm, NightFrame
 from dashboard.links import Place
 from dashboard.morning import Mornings, read_morning
+from dashboard.pages import load, marks
 from dashboard.phrases import sentences
-from dashboard.queries import choose_module, night_frame, nights, reading
+from dashboard.queries import choose_module, chosen_night, night_frame, nights, reading
 from dashboard.settings import Settings
+from dashboard.units import night_in
 from dashboard.view import View, view_of
 from ingest.store.reader import Night
 
@@ -72,6 +74,7 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
                 className="night-words",
             ),
             html.Section(alarms, id=ids.NIGHT_ALARMS, className="night-alarms"),
+            marks.layout(view),
             html.Div(id=ids.NIGHT_MOVED, hidden=True),
             dcc.Store(id=ids.NIGHT_OF),
             dcc.Interval(id=ids.NIGHT_LATER, interval=WORDS_AFTER_MS, max_intervals=1),
@@ -198,18 +201,8 @@ def look_of(view: View) -> Look:
         theme=view.theme,
         width=min(view.width, WIDTH_MAX) - 2 * (8 if view.phone else 28),
         narrow=view.phone,
+        unit=view.unit,
     )
-
-
-def chosen_night(found: Sequence[Night], place: Place) -> Night:
-    """Return the night asked for, else the one that holds the window, else the newest."""
-    for night in found:
-        if place.night == night.start:
-            return night
-    for night in found:
-        if place.window is not None and night.start <= place.window[0] < night.end:
-            return night
-    return found[0]
 
 
 def answer(settings: Settings, view: View, search: str | None) -> tuple[Any, Any, Any, Any, Any]:
@@ -225,7 +218,7 @@ def answer(settings: Settings, view: View, search: str | None) -> tuple[Any, Any
         night = chosen_night(found, place)
         window = place.window or (night.first, night.last)
         look = look_of(view)
-        frame = night_frame(reader, module, *window, look.plot_width)
+        frame = night_in(night_frame(reader, module, *window, look.plot_width), view.unit)
     figure = night_figure(frame, look)
     return (
         figure,
@@ -249,14 +242,17 @@ def in_words(
         night = chosen_night(found, place)
         if night.start == told:
             return None, told
-        key = (night.module, night.start, night.last // WORDS_MS)
+        noted = sum(mark.recorded for mark in reader.marks(module.id, night.first, night.last))
+        key = (night.module, night.start, night.last // WORDS_MS, noted)
         morning = kept.get(key, lambda: read_morning(reader, module, night))
-    return html.Ul(sentences(morning.phrases, night.module, night.start, PATH, view)), night.start
+    said = html.Ul(sentences(morning.phrases, night.module, night.start, PATH, view))
+    return [said, *load.sections(morning, PATH, view)], night.start
 
 
 def register(app: Dash, settings: Settings) -> None:
     """Add the page's callbacks."""
     kept = Mornings()
+    marks.register(app, settings, PATH)
 
     @app.callback(
         Output(ids.NIGHT_GRAPH, "figure"), Output(ids.NIGHT_GRAPH, "style"),

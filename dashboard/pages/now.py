@@ -16,6 +16,7 @@ from dashboard.links import parse
 from dashboard.pages import controls, stations
 from dashboard.queries import choose_module, now_frame, reading, wave_since
 from dashboard.settings import Settings
+from dashboard.units import in_unit, now_in
 from dashboard.view import View, view_of
 
 POLL_MS = 1000
@@ -50,11 +51,11 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
                         className="wave",
                         role="img",
                         **attributes(
-                            aria_label=words("now.wave.label"),
+                            aria_label=words("now.wave.label", unit=words(f"unit.{view.unit}")),
                             data_now=words("now.wave.now"),
                             data_ago=words.raw("now.wave.ago"),
                             data_none=words("now.wave.none"),
-                            data_unit=words("unit.cmH2O"),
+                            data_unit=words(f"unit.{view.unit}"),
                         ),
                     ),
                 ],
@@ -160,8 +161,8 @@ def _link(frame: NowFrame, view: View) -> list[Any]:
 
 
 def wave_data(wave: Wave, frame: NowFrame, view: View) -> dict[str, Any]:
-    """Return new samples for the browser: 1/100 cmH2O as int16 (−32768 missing), times relative to `t0`."""
-    scaled = np.where(np.isnan(wave.value), -32768, np.round(wave.value * 100))
+    """Return new samples for the browser: 1/100 unit in int16, −32768 missing; times relative to `t0`."""
+    scaled = np.where(np.isnan(wave.value), -32768, np.round(wave.value * in_unit(100, view.unit)))
     t0 = int(wave.t[0]) if len(wave.t) else frame.t
     return {
         "t0": t0,
@@ -185,6 +186,7 @@ def answer(settings: Settings, view: View, search: str | None, cursor: int) -> A
         frame = None if module is None else now_frame(reader, module, view.now, BACK_MS)
         if module is None or frame is None:
             return notice(view.words("empty.title"), view.words("empty.text")), None, False, None, 0
+        frame = now_in(frame, view.unit)
         wave = wave_since(reader, module.id, cursor, view.now)
     newest = int(wave.t[-1]) if len(wave.t) else cursor
     is_open = "button_open" in frame.flags

@@ -128,7 +128,7 @@ def oxygen(frame: NowFrame, view: View) -> Component:
 
 def breathing(frame: NowFrame, view: View) -> Component:
     """Return the station of the circuit: peak, end-expiratory, mean, rate of the last breath."""
-    words, breath, unit = view.words, frame.breath, view.words("unit.cmH2O")
+    words, breath, unit = view.words, frame.breath, view.words(f"unit.{view.unit}")
     seen = None if breath is None else _seen(frame, "pressure", breath.peak)
     parts = [
         reading(

@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from dashboard.texts.english_morning import TEXTS as MORNING
 from dashboard.texts.english_study import STUDY
 from dashboard.texts.english_summary import SUMMARY
 
@@ -118,7 +119,7 @@ _NOW: Final[dict[str, str]] = {
     "now.sound_paused": "Sound paused, {n} s left.",
     "now.sound_on": "Sound is on.",
     "now.wave": "Circuit pressure, last 5 minutes",
-    "now.wave.label": "Moving curve of the circuit pressure in cmH2O over the last five minutes",
+    "now.wave.label": "Moving curve of the circuit pressure in {unit} over the last five minutes",
     "now.wave.ago": "{n} min ago",
     "now.wave.now": "now",
     "now.wave.none": "no waveform",
@@ -196,7 +197,7 @@ _NIGHT: Final[dict[str, str]] = {
     "figure.oxygen": "Oxygen at the source, %",
     "figure.purity": "purity",
     "figure.limit_low": "dotted: low limit",
-    "figure.pressure": "Circuit pressure, cmH2O",
+    "figure.pressure": "Circuit pressure, {unit}",
     "figure.wave": "waveform",
     "figure.peak": "thick: peak",
     "figure.mean": "dotted: mean",
@@ -274,5 +275,5 @@ _ALARMS: Final[dict[str, str]] = {
 }
 
 TEXTS: Final[dict[str, str]] = {
-    **_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS, **SUMMARY, **STUDY,
+    **_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS, **SUMMARY, **STUDY, **MORNING,
 }  # fmt: skip

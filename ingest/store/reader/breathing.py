@@ -8,13 +8,20 @@ from ingest.store.reader.rows import Records, Series
 WAVE_HZ = 100.0
 # A jump of more than this between samples begins a new trace.
 JOIN_MS = 15
+# The module closes a breath once the next one's inspiration is over and it is sure of it: this long after.
+SURE_MS = 120
 
 
 def breath_table(rows: Records) -> BreathTable:
-    """Return the records of breaths as a table in time order; `t` of a breath is when it ended."""
+    """Return the records of breaths as a table in time order.
+
+    `t` of a record is when the next breath's inspiration was over: from there each start is worked back,
+    within about 0.05 s. After the last breath of a run its own inspiration stands for the next one's.
+    """
     order = np.argsort(rows.t, kind="stable")
     column = {name: rows[name].astype(np.float64)[order] for name in rows.columns}
-    length_ms = np.rint(column["ti"] + column["te"]).astype(np.int64)
+    next_ti = np.r_[column["ti"][1:], column["ti"][-1:]]
+    length_ms = np.rint(column["ti"] + column["te"] + next_ti).astype(np.int64) + SURE_MS
     return BreathTable(
         start_ms=rows.t[order] - length_ms,
         ti_s=column["ti"] / 1000,

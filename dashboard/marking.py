@@ -1,0 +1,74 @@
+"""Write marks: through the daemon while one records, else by taking the store's lock for a moment."""
+
+import re
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from dashboard.formats import local
+from ingest.control_client import Client
+from ingest.store.annotations import open_annotations
+
+# What a mark written here may be called; other parts of the store may hold marks of other kinds.
+KINDS = ("note", "suction", "moved", "tube_changed", "equipment", "drug")
+CLOCK = re.compile(r"\s*(\d{1,2})[:.h](\d{2})(?:[:.](\d{2}))?\s*")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draft:
+    """Hold what a person wrote: UTC ms, kind of KINDS, initials, text."""
+
+    utc: int
+    kind: str
+    author: str
+    text: str
+
+
+def time_in_night(written: str, start: int, end: int, zone: ZoneInfo) -> int | None:
+    """Return the UTC ms inside [start, end) that a clock of the zone shows so; None when there is none.
+
+    Where the clock is put back and a time comes twice, the first is meant.
+    """
+    found = CLOCK.fullmatch(written)
+    if found is None:
+        return None
+    hour, minute, second = (int(part or 0) for part in found.groups())
+    if hour > 23 or minute > 59 or second > 59:
+        return None
+    day = local(start, zone).date()
+    for step in range(3):
+        at = day + timedelta(days=step)
+        moment = datetime(at.year, at.month, at.day, hour, minute, second, tzinfo=zone)
+        utc = round(moment.timestamp() * 1000)
+        # A time that the clock skips comes back as another one.
+        if start <= utc < end and local(utc, zone).replace(tzinfo=None) == moment.replace(tzinfo=None):
+            return utc
+    return None
+
+
+def write(store: Path, module: int, draft: Draft, now: int) -> int:
+    """Write a new mark; return its number. Raise UserError when it is refused."""
+    client = Client(store)
+    if client.running():
+        return client.add_mark(
+            module=module, utc=draft.utc, kind=draft.kind, author=draft.author, text=draft.text
+        )
+    with open_annotations(store, now) as notes:
+        return notes.add(
+            module=module, utc=draft.utc, kind=draft.kind, author=draft.author, text=draft.text, now=now
+        )
+
+
+def change(store: Path, mark: int, draft: Draft, now: int) -> int:
+    """Write a new version of a mark; return the version. Raise UserError when it is refused."""
+    client = Client(store)
+    if client.running():
+        return client.change_mark(
+            mark, utc=draft.utc, kind=draft.kind, author=draft.author, text=draft.text
+        )
+    with open_annotations(store, now) as notes:
+        return notes.change(
+            mark, utc=draft.utc, kind=draft.kind, author=draft.author, text=draft.text, now=now
+        )
+
