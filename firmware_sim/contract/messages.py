@@ -11,8 +11,8 @@ Direction 'up' is module to host, 'down' is host to module.
 Time: the tick in a frame's header is the end of what the record covers. A trend with tick t is the second
 before t, the last sample of a pressure_wave with tick t was taken 10 ms before t, the last step of an
 inputs record is the one that ended at t. `start_tick` fields name a beginning, in the same clock;
-that of half_cycles is the end of its first one-cycle window, `period` the distance to the next. Each part of a
-capture carries the time of its own first code.
+that of half_cycles is the end of its first one-cycle window, `period` the distance to the next. Each part of
+a capture carries the time of its own first code.
 
 Sequence: all records share one sequence, from 1, without holes. What the ring had to overwrite is made good
 when its turn comes: a `lost` frame stands in for a whole run of missing records. It covers `first_seq` to
