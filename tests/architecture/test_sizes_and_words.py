@@ -102,6 +102,7 @@ HOST = re.compile(r"https?://([A-Za-z0-9.-]+\.[A-Za-z]{2,})")
 # Names of vocabularies and licences, which nothing fetches, and hosts reserved for examples.
 HOSTS = ("apache.org", "w3.org", "loinc.org", "unitsofmeasure.org", "hl7.org", "doi.org", "example.org")
 VERSIONS = "constraints.txt"  # version numbers look like addresses
+THIRD_PARTY = "dashboard/assets/vendor/"  # not ours to word; the tests of the pages see that it fetches nothing
 
 
 def strange_places(text):
@@ -124,7 +125,7 @@ def test_no_file_names_a_machine_or_somebodys_disk():
     found = []
     for name in filter(None, names.decode().split("\0")):
         path = TOP / name
-        if not path.is_file() or name == VERSIONS:
+        if not path.is_file() or name == VERSIONS or name.startswith(THIRD_PARTY):
             continue
         data = path.read_bytes()
         if b"\0" not in data[:4096]:
