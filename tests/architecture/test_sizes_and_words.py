@@ -102,7 +102,7 @@ HOST = re.compile(r"https?://([A-Za-z0-9.-]+\.[A-Za-z]{2,})")
 # Names of vocabularies and licences, which nothing fetches, and hosts reserved for examples.
 HOSTS = ("apache.org", "w3.org", "loinc.org", "unitsofmeasure.org", "hl7.org", "doi.org", "example.org")
 VERSIONS = "constraints.txt"  # version numbers look like addresses
-THIRD_PARTY = "dashboard/assets/vendor/"  # not ours to word; the tests of the pages see that it fetches nothing
+THIRD_PARTY = "dashboard/assets/vendor/"  # not ours to word; a test of the pages sees that it fetches nothing
 
 
 def strange_places(text):
