@@ -129,6 +129,7 @@ def _capture(boot: Boot, parts: dict[int, tuple[Any, ...]]) -> Capture:
         codes=codes,
         volts=volts,
         complete=len(parts) == count,
+        missing=tuple((n * usual, (n + 1) * usual) for n in range(count) if n not in parts),
     )
 
 

@@ -185,6 +185,7 @@ class Capture:
     """A stretch of raw waveform of one tap at 3.2 kS/s; `start` in UTC ms with fraction.
 
     volts = (codes - offset) * gain * volts a code; `complete` False when parts are missing (zeros there).
+    `missing`: first and one past the last sample of each missing part.
     """
 
     id: int
@@ -199,6 +200,7 @@ class Capture:
     codes: NDArray[np.int16]
     volts: Floats
     complete: bool
+    missing: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,8 +11,8 @@ from dashboard.reports.study_report import case_of
 from dashboard.reports.study_tables import figures, tables_of
 from ingest.store.annotations import open_annotations
 from ingest.store.reader import open_reader
-from tests.dashboard.study.conftest import DARK_MS, FIFTH, HOURS, START, Supply
 from tests.support.night_store import MODULE
+from tests.support.supply_store import DARK_MS, FIFTH, HOURS, START, Supply
 
 END = START + HOURS * 3_600_000
 
@@ -137,7 +137,7 @@ def test_changed_thresholds_are_counted(tmp_path):
 
 
 def test_marks_give_labels_site_and_trips(tmp_path):
-    from tests.dashboard.study.conftest import write_supply
+    from tests.support.supply_store import write_supply
 
     path = write_supply(tmp_path / "m.db")
     said = {"module": MODULE, "author": "AB", "now": END}
