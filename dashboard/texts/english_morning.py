@@ -119,19 +119,13 @@ _HANDOVER: Final[dict[str, str]] = {
     "handover.caution": "A research and prototyping tool, never the only or the primary alarm. Source "
     "purity is "
     "measured at the source; it is not what was inspired. Pressure can't tell: {list}.",
-    "handover.supply": "Supply, V",
-    "handover.oxygen": "Source purity, %",
-    "handover.pressure": "Peak and end-expiratory, {unit}",
-    "handover.rate": "Rate, /min",
-    "handover.lane": "Alarms",
+    "handover.earlier": "{finding}, {span} earlier",
     "handover.lane_high": "high",
     "handover.lane_medium": "medium",
     "handover.lane_low": "low",
     "handover.figure": "Trends of the night: supply before and after the UPS, source purity, circuit "
     "pressure, rate, "
     "alarms. Hatched: not recorded.",
-    "handover.before_ups": "before the UPS",
-    "handover.after_ups": "after the UPS",
     "handover.peak": "peak",
     "handover.end": "end-expiratory",
     "handover.hatched": "hatched: not recorded",
