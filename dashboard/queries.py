@@ -207,6 +207,8 @@ def now_frame(reader: Reader, module: Module, now: int, back_ms: int) -> NowFram
     in_force = reader.settings_at(module.id, now)
     codes = latest.codes
     late = now - latest.t
+    # What went unrecorded since the newest trend, inside the window only.
+    silent = min(late, now - since)
     return NowFrame(
         t=latest.t,
         readings=dict(latest.readings),
@@ -223,7 +225,7 @@ def now_frame(reader: Reader, module: Module, now: int, back_ms: int) -> NowFram
         link=_link(latest),
         breath=_newest_breath(reader, module.id, latest.t),
         change=_change(reader, module.id, latest.t),
-        dark_ms=sum(one.end - one.start for one in dark) + (late if late > USUAL_DELAY_MS else 0),
+        dark_ms=sum(one.end - one.start for one in dark) + (silent if late > USUAL_DELAY_MS else 0),
         watched_since=since,
         limits={} if in_force is None else {n: _in_plot_units(in_force.values, n) for n in PLOTTED_LIMITS},
         nominal_v=module.nominal_v,
