@@ -1,16 +1,22 @@
 """`nightkeel export`: write a store in other formats."""
 
 import sys
+from datetime import UTC, tzinfo
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from ingest.errors import UserError
 
+if TYPE_CHECKING:
+    from ingest.store.reader import Reader
+
 EPILOG = """\b
 Examples:
   nightkeel export --store night.db --parquet study/
-  nightkeel export --store night.db --comtrade captures/ --cff"""
+  nightkeel export --store night.db --csv tables/ --edf night.edf --fhir night.ndjson
+  nightkeel export --store night.db --csv tables/ --night 2026-02-28 --keep-text"""
 
 
 @click.command(epilog=EPILOG)
@@ -19,44 +25,101 @@ Examples:
     "--parquet",
     type=click.Path(path_type=Path),
     metavar="DIR",
-    help="Folder for Parquet files, parted by site and day.",
+    help="Folder for Parquet files, parted by site and day: the whole store.",
 )
 @click.option(
-    "--comtrade",
-    type=click.Path(path_type=Path),
-    metavar="DIR",
-    help="Folder for captured waveforms as COMTRADE (IEC 60255-24:2013).",
-)
-@click.option("--cff", is_flag=True, help="COMTRADE: one .cff file a capture instead of .cfg, .dat, .hdr.")
-@click.option("--ascii", "in_ascii", is_flag=True, help="COMTRADE: data as text instead of binary.")
-def export(store: Path, parquet: Path | None, comtrade: Path | None, cff: bool, in_ascii: bool) -> None:
-    """Write what a store holds for other programs. Emulated data say SIMULATED in every file."""
-    from ingest.exports.comtrade_file import FORMS, count, write_comtrade
-    from ingest.sinks.parquet import days, write_parquet
+    "--csv", "csv_folder", type=click.Path(path_type=Path), metavar="DIR",
+    help="Folder for CSV tables of one night: trends, breaths, alarms, marks.",
+)  # fmt: skip
+@click.option(
+    "--edf", type=click.Path(path_type=Path), metavar="FILE",
+    help="EDF+ of one night: waveform, trends; alarms and marks as annotations.",
+)  # fmt: skip
+@click.option(
+    "--fhir", type=click.Path(path_type=Path), metavar="FILE",
+    help="FHIR Observations of one night, hourly, one a line (NDJSON).",
+)  # fmt: skip
+@click.option("--night", metavar="DATE", help="UTC date of its evening, YYYY-MM-DD; default: the last night.")
+@click.option("--module", metavar="NUMBER", help="Module by its hexadecimal number; default: the last heard.")
+@click.option("--zone", default="UTC", show_default=True, help="Time zone of the times in CSV.")
+@click.option(
+    "--strip/--keep-text", default=True, show_default=True,
+    help="Leave out, or keep, what people typed: it may identify somebody.",
+)  # fmt: skip
+def export(
+    store: Path,
+    parquet: Path | None,
+    csv_folder: Path | None,
+    edf: Path | None,
+    fhir: Path | None,
+    night: str | None,
+    module: str | None,
+    zone: str,
+    strip: bool,
+) -> None:
+    """Write what a store holds for other programs. Emulated data say SIMULATED in every file.
+
+    Source oxygen purity is what was measured at the source, never what was inspired.
+    """
     from ingest.store.reader import open_reader
 
-    if parquet is None and comtrade is None:
-        raise UserError("Name what to write, such as --parquet DIR or --comtrade DIR.")
-    if comtrade is None and (cff or in_ascii):
-        raise UserError("--cff and --ascii belong to --comtrade DIR; name that too.")
+    if parquet is None and csv_folder is None and edf is None and fhir is None:
+        raise UserError("Name what to write, such as --parquet DIR, --csv DIR, --edf FILE or --fhir FILE.")
     with open_reader(store) as reader:
-        modules = reader.modules()
-        total = sum(len(days(reader, module.id)) for module in modules) if parquet else 0
-        total += count(reader, modules) if comtrade else 0
-        simulated = " SIMULATED" if any(module.emulated for module in modules) else ""
-        said = []
-        with click.progressbar(
-            length=max(total, 1),
-            label="writing days",
-            file=sys.stderr,
-            width=30,
-            hidden=not sys.stderr.isatty(),
-        ) as bar:
-            if parquet is not None:
-                said.append(f"{write_parquet(reader, parquet, bar.update)} rows below {parquet}")
-            if comtrade is not None:
-                form = FORMS[not in_ascii]
-                written = write_comtrade(reader, comtrade, form, cff, bar.update)
-                said.append(f"{written} captures below {comtrade}")
-    for line in said:
-        click.echo(f"{line}.{simulated}")
+        if parquet is not None:
+            _whole_store(reader, parquet)
+        if csv_folder is not None or edf is not None or fhir is not None:
+            for path in _one_night(reader, csv_folder, edf, fhir, night, module, _zone(zone), strip):
+                click.echo(str(path))
+
+
+def _whole_store(reader: "Reader", parquet: Path) -> None:
+    from ingest.sinks.parquet import days, write_parquet
+
+    total = sum(len(days(reader, module.id)) for module in reader.modules())
+    with click.progressbar(
+        length=max(total, 1),
+        label="writing days",
+        file=sys.stderr,
+        width=30,
+        hidden=not sys.stderr.isatty(),
+    ) as bar:
+        rows = write_parquet(reader, parquet, bar.update)
+    simulated = " SIMULATED" if any(module.emulated for module in reader.modules()) else ""
+    click.echo(f"{rows} rows below {parquet}.{simulated}")
+
+
+def _one_night(
+    reader: "Reader",
+    csv_folder: Path | None,
+    edf: Path | None,
+    fhir: Path | None,
+    date: str | None,
+    number: str | None,
+    zone: tzinfo,
+    strip: bool,
+) -> list[Path]:
+    from ingest.exports.recorded import chosen_night, edf_of, fhir_of, write_csv
+
+    module, night = chosen_night(reader, number, date)
+    written = []
+    if csv_folder is not None:
+        if csv_folder.exists() and not csv_folder.is_dir():
+            raise UserError(f"{csv_folder} is a file; name a folder for the CSV tables.")
+        written += write_csv(reader, module, night, csv_folder, zone=zone, strip=strip)
+    for path, make in ((edf, edf_of), (fhir, fhir_of)):
+        if path is not None:
+            path.write_bytes(make(reader, module, night, strip=strip))
+            written.append(path)
+    return written
+
+
+def _zone(name: str) -> tzinfo:
+    from zoneinfo import ZoneInfo
+
+    try:
+        return UTC if name == "UTC" else ZoneInfo(name)
+    except (KeyError, ValueError, OSError):
+        raise UserError(
+            f"There is no time zone {name!r}; name one like Africa/Nairobi or UTC with --zone."
+        ) from None
