@@ -4,6 +4,7 @@ For those who read a store and must not know the firmware: the dashboard, report
 """
 
 from dataclasses import dataclass
+from decimal import Decimal
 
 from firmware_sim.contract import STEP_MS, alarms, channels, commands, messages, settings, values
 
@@ -54,7 +55,11 @@ class AlarmRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SettingRow:
-    """Describe one setting: its place in the values in force, unit, steps in one unit, bounds in units."""
+    """Describe one setting: its place in the values in force, unit, steps in one unit, bounds in units.
+
+    `patient`: a preset sets it. `own_command`: not one of those that are set together. `note`: where its
+    default comes from.
+    """
 
     id: int
     name: str
@@ -64,6 +69,21 @@ class SettingRow:
     high: float
     group: str
     choices: tuple[str, ...]
+    patient: bool
+    own_command: bool
+    note: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SettingFault:
+    """Say why a set of settings is refused: the setting, and the other that it contradicts, if one does.
+
+    `reason`: bounds, order, sensor, confirmed, frequency.
+    """
+
+    reason: str
+    setting: str
+    other: str | None = None
 
 
 def _alarm(row: "alarms.Row") -> AlarmRow:
@@ -92,6 +112,9 @@ def _setting(row: "settings.Setting") -> SettingRow:
         high=row.high / row.scale,
         group=row.group,
         choices=tuple(settings.CHOICES.get(row.name, ())),
+        patient=row.patient,
+        own_command=row.name in settings.OWN_COMMAND or row.name == "module.preset",
+        note=row.note,
     )
 
 
@@ -103,6 +126,43 @@ def setting_value(in_force: tuple[int, ...], name: str) -> float:
     """Return one setting in its unit from the values in force. Raise KeyError for an unknown name."""
     row = SETTINGS[name]
     return in_force[row.id] / row.scale
+
+
+def setting_text(name: str, steps: int) -> str:
+    """Return a setting's value as a person types it: a number in its unit, the unit left off, or a word."""
+    row = SETTINGS[name]
+    if row.choices:
+        return row.choices[steps]
+    return f"{Decimal(steps) / row.scale:f}"
+
+
+def preset_values(in_force: tuple[int, ...], preset: str) -> tuple[int, ...]:
+    """Return all settings as the adult or the child preset leaves them. Raise ValueError for infant."""
+    return tuple(settings.apply_preset(list(in_force), PRESETS.index(preset)))
+
+
+def setting_faults(wanted: tuple[int, ...]) -> list[SettingFault]:
+    """Return every reason why the module would refuse a whole set of settings; empty when it would not."""
+    faults = [
+        SettingFault(reason="bounds", setting=row.name)
+        for row in settings.SETTINGS
+        if not row.low <= wanted[row.id] <= row.high
+    ]
+    faults += [
+        SettingFault(reason="order", setting=first, other=second)
+        for first, second, margin, _ in settings.ORDER
+        if wanted[settings.ID_OF[first]] + margin > wanted[settings.ID_OF[second]]
+    ]
+    refused = None if faults else settings.check(list(wanted))
+    return faults if refused is None else [_fault(refused[0], settings.SETTINGS[refused[1]].name)]
+
+
+def _fault(reason: int, setting: str) -> SettingFault:
+    if reason == settings.BEYOND_SENSOR:
+        return SettingFault(reason="sensor", setting=setting)
+    return SettingFault(
+        reason="confirmed" if reason == settings.CONTRADICTION else "frequency", setting=setting
+    )
 
 
 def disconnect_delay_s(in_force: tuple[int, ...]) -> float:
