@@ -7,11 +7,6 @@ from ingest.analysis.refusal import SENTENCES
 _SUMMARY: Final[dict[str, str]] = {
     "compare.title": "Earlier nights",
     "night.column.night": "Night",
-    "summary.what.due.limits_unconfirmed": "confirm the limits of previous use",
-    "summary.what.due.calibration": "calibrate",
-    "summary.what.due.clock": "set the module's clock",
-    "summary.what.due.battery_test": "prove the battery by a guided discharge",
-    "summary.what.due.log": "read out the module's log",
     "cannot_tell.title": "What pressure alone can't tell",
     "pressure_cannot_tell.volume": "how much gas moved",
     "pressure_cannot_tell.tube_position": "where the tube lies",
