@@ -71,7 +71,7 @@ class CylinderReserve:
     @property
     def minutes_low(self) -> float:
         """Divide the low content by the larger of stated demand and measured upper rate."""
-        return minutes_at(self.content.low_l, self._rate_high())
+        return minutes_at(self.content.low_l, self.rate_high_l_min)
 
     @property
     def minutes_high(self) -> float:
@@ -80,7 +80,9 @@ class CylinderReserve:
         low = self.rate.low_l_min if self.rate is not None and told else self.demand.total_l_min
         return minutes_at(self.content.high_l, low)
 
-    def _rate_high(self) -> float:
+    @property
+    def rate_high_l_min(self) -> float:
+        """Return what empties it at worst: the stated demand, or a measured upper rate if larger."""
         if self.rate is not None and self.rate.told:
             return max(self.demand.total_l_min, self.rate.high_l_min)
         return self.demand.total_l_min

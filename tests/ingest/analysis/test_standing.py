@@ -1,0 +1,163 @@
+"""How reserves stand in a store: the module's bound less time, the state's say, entries and their age."""
+
+from dataclasses import dataclass, field
+from types import SimpleNamespace as Row
+
+import pytest
+
+from firmware_sim.contract.channels import OXYGEN_STATES, SUPPLY_STATES
+from firmware_sim.contract.messages import FLAG_BATTERY_PROVEN
+from firmware_sim.contract.settings import ID_OF, defaults
+from ingest.analysis.refusal import Refused
+from ingest.analysis.reserves.battery import DAY_MS
+from ingest.analysis.reserves.entries import bag_entry, cylinder_entry, entered, flow_entry
+from ingest.analysis.reserves.standing import standing
+
+NOW = 20_000 * DAY_MS + 43_200_000
+HOUR = 3_600_000
+
+
+@dataclass
+class Store:
+    """A store's reader with one trend, settings, marks and supply bands."""
+
+    left_s: float | None = 1200.0
+    state: str = "normal"
+    oxygen: str = "current"
+    age_ms: int = 1000
+    minutes: int = 30
+    tested_days_ago: int = 10
+    notes: list = field(default_factory=list)
+    states: list = field(default_factory=list)
+
+    def latest(self, module):
+        codes = {"supply_state": SUPPLY_STATES.index(self.state), "oxygen_state":
+                 OXYGEN_STATES.index(self.oxygen), "flags": FLAG_BATTERY_PROVEN}  # fmt: skip
+        return Row(t=NOW - self.age_ms, codes=codes, readings={"battery": self.left_s})
+
+    def settings_at(self, module, utc_ms):
+        values = list(defaults())
+        values[ID_OF["battery.proven_minutes"]] = self.minutes
+        values[ID_OF["battery.proven_day"]] = 20_000 - self.tested_days_ago
+        return Row(values=tuple(values))
+
+    def marks(self, module=None, *, kind=None):
+        return [Row(utc=NOW - ago, data=data) for ago, data in self.notes]
+
+    def bands(self, module, start, end, column):
+        return [Row(start=NOW - a, end=NOW - b, code=SUPPLY_STATES.index(s)) for a, b, s in self.states]
+
+
+def battery(**told):
+    found = standing(Store(**told), 1, NOW)
+    return found.cascade.rungs[0]
+
+
+def test_the_modules_own_bound_counts():
+    rung = battery()
+    assert (rung.minutes_low, rung.proven) == (20, True)
+
+
+def test_an_old_reading_loses_all_time_since_and_its_proof():
+    rung = battery(age_ms=5 * 60_000)
+    assert (rung.minutes_low, rung.proven) == (15, False)
+    assert "battery.reading_old" in rung.unknown
+    assert battery(age_ms=HOUR).minutes_low == 0
+
+
+@pytest.mark.parametrize(
+    ("state", "minutes", "note"),
+    [
+        ("undetermined", 20, "battery.support_not_proven"),
+        ("bypass", 0, "battery.bypassed"),
+        ("dead", 0, "battery.output_dead"),
+    ],
+)
+def test_the_supply_state_has_its_say(state, minutes, note):
+    rung = battery(state=state)
+    assert rung.minutes_low == minutes
+    assert note in rung.unknown
+    assert state == "bypass" or not rung.proven
+
+
+def test_never_tested_promises_nothing_even_with_a_reading():
+    rung = battery(minutes=0)
+    assert (rung.minutes_low, rung.proven) == (0, False)
+    assert "battery.never_tested" in rung.unknown
+
+
+def test_without_a_reading_the_record_tells_the_recharge():
+    # Bulk charge, 85 %, in 60 % of 8 h (the module's rule): 2.4 h of it give 42.5 %.
+    broken = [(10 * HOUR, round(2.4 * HOUR), "stored_energy"), (round(2.4 * HOUR), 0, "normal")]
+    rung = battery(left_s=None, states=broken, tested_days_ago=0)
+    assert rung.minutes_low == int(30 * 0.425)
+    assert "battery.recharge" in rung.unknown
+    hole = [(10 * HOUR, 3 * HOUR, "normal"), (HOUR, 0, "normal")]
+    assert battery(left_s=None, states=hole, tested_days_ago=0).minutes_low == int(30 * 0.85 / 4.8)
+    assert battery(left_s=None, tested_days_ago=0).minutes_low == 0
+
+
+GAUGE = cylinder_entry(size="UK D", water_l=None, gauge=137, unit="bar")
+FLOW = flow_entry(oxygen=2, minute_volume=5, bleed=1)
+
+
+def cylinder(*notes, **told):
+    found = standing(Store(notes=list(notes), **told), 1, NOW)
+    return found.cascade.rungs[1], found
+
+
+def test_a_gauge_without_a_flow_promises_nothing():
+    rung, _ = cylinder((HOUR, GAUGE))
+    assert (rung.minutes_low, rung.unknown) == (0, ("cylinder.flow_not_entered",))
+    rung, _ = cylinder()
+    assert rung.unknown == ("cylinder.not_entered",)
+
+
+def test_what_a_running_cylinder_gave_since_the_gauge_is_taken_off():
+    still, _ = cylinder((600_000, GAUGE), (HOUR, FLOW))
+    used, _ = cylinder((600_000, GAUGE), (HOUR, FLOW), oxygen="probably_cylinder")
+    assert used.minutes_low == still.minutes_low - 10
+    assert "cylinder.in_use" in used.unknown
+    old, _ = cylinder((13 * HOUR, GAUGE), (HOUR, FLOW))
+    assert "cylinder.gauge_old" in old.unknown
+
+
+def test_two_readings_of_one_cylinder_give_a_rate_and_a_new_one_none():
+    lower = GAUGE | {"gauge_bar": 97.0}
+    _, found = cylinder((HOUR, GAUGE), (HOUR // 2, lower), (HOUR, FLOW))
+    assert found.entered.rate.minutes_between == 30
+    _, found = cylinder((HOUR, lower), (HOUR // 2, GAUGE), (HOUR, FLOW))
+    assert found.entered.rate is None, "a gauge that rose is another cylinder"
+    other = cylinder_entry(size="UK F", water_l=None, gauge=90, unit="bar")
+    assert entered(Store(notes=[(HOUR, GAUGE), (0, other)]).marks()).rate is None
+
+
+def test_entries_that_cannot_be_read_are_counted_and_later_ones_do_not_count_yet():
+    nobodys = {"what": "cylinder", "size": "XXL", "gauge_bar": 1}
+    bad = [(1, nobodys), (2, {"what": "?"}), (3, {"what": "flow"})]
+    found = entered(Store(notes=[(5, bag_entry()), *bad]).marks())
+    assert (found.unreadable, found.bag_seen_ms) == (3, NOW - 5)
+    assert standing(Store(notes=[(-HOUR, bag_entry())]), 1, NOW).entered.bag_seen_ms is None
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        {"size": "XXL", "water_l": "", "gauge": "100", "unit": "bar"},
+        {"size": "UK D", "water_l": "", "gauge": "4000", "unit": "bar"},
+        {"size": "UK D", "water_l": "900", "gauge": "100", "unit": "bar"},
+        {"size": "UK D", "water_l": "", "gauge": "", "unit": "bar"},
+        {"size": "UK D", "water_l": "", "gauge": "100", "unit": "stone"},
+    ],
+)
+def test_nonsense_is_no_entry(told):
+    with pytest.raises(Refused):
+        cylinder_entry(**told)
+    with pytest.raises(Refused):
+        flow_entry(oxygen="-1", minute_volume="", bleed="")
+
+
+def test_units_of_an_entry_end_in_bar():
+    # 1 bar = 14.5038 psi = 100 kPa (definition).
+    assert cylinder_entry(size="US E", water_l="", gauge="1450,38", unit="psi")["gauge_bar"] == 100.0
+    assert cylinder_entry(size="", water_l="10", gauge="10000", unit="kPa")["gauge_bar"] == 100.0
