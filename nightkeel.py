@@ -4,15 +4,21 @@ Each command is a row of COMMANDS and is imported only when called, so that `--h
 A command whose module is not built is not shown.
 """
 
+import difflib
 import errno
 import importlib
 import sys
 from importlib.util import find_spec
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import click
 
 from firmware_sim.contract.errors import UserError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from firmware_sim.rig.drill.run import Report, RowResult
 
 __version__ = "0.1.0"
 
@@ -261,6 +267,78 @@ def run_together(sentence: str, *commands: list[str]) -> None:
                 child.wait(timeout=10)
             except subprocess.TimeoutExpired:
                 child.kill()
+
+
+DRILL_EPILOG = """\b
+Examples:
+  nightkeel drill --out certificate
+  nightkeel drill --row disconnected --row pressure_high --json
+  nightkeel drill --link /dev/ttyACM0 --out bed-7"""
+
+
+@click.command(epilog=DRILL_EPILOG)
+@click.option("--row", "names", multiple=True, help="Drill only this row; repeatable.")
+@click.option("--link", help="A real module's port: a person applies each stimulus.")
+@click.option("--out", type=click.Path(), help="Write the certificate as OUT.html and OUT.pdf.")
+@click.option("--json", "as_json", is_flag=True, help="Print one object with rows, passed, failed.")
+@click.pass_context
+def drill(
+    ctx: click.Context, names: tuple[str, ...], link: str | None, out: str | None, as_json: bool
+) -> None:
+    """Prove every alarm row and write a certificate; exit status 1 if a row failed.
+
+    Without --link each row is tried on the emulated board (SIMULATED): just inside, just outside, delay, lamp
+    and sound, pause, a new alarm during it, latch, end, power cut.
+    """
+    import json
+    from datetime import datetime
+    from pathlib import Path
+
+    from firmware_sim.contract import alarms
+    from firmware_sim.rig.drill import certificate
+    from firmware_sim.rig.drill.run import RowResult
+    from firmware_sim.rig.drill.run import drill as run_drill
+
+    unknown = [name for name in names if name not in alarms.ID_OF]
+    if unknown:
+        near = difflib.get_close_matches(unknown[0], alarms.ID_OF, 3, 0.4)
+        hint = f"did you mean {' or '.join(near)}?" if near else "see the alarm table in hardware_notes."
+        raise UserError(f"There is no alarm row '{unknown[0]}': {hint}")
+
+    def said(row: RowResult) -> None:
+        delay = "" if row.measured_s is None else f"{row.measured_s:g} s of {row.allowed_s:g} s allowed"
+        click.echo(f"{row.name:28}{row.result:10}{delay}", err=True)
+
+    report = drill_by_hand(link, names, said) if link else run_drill(names or None, said)
+    if out:
+        when = datetime.now().astimezone().isoformat(" ", "minutes")
+        for path in certificate.write(report, Path(out), when):
+            click.echo(str(path), err=True)
+    if as_json:
+        click.echo(json.dumps(report.as_json()))
+    else:
+        click.echo(f"{report.passed} passed, {report.failed} failed of {len(report.rows)} rows.")
+    ctx.exit(1 if report.failed else 0)
+
+
+def drill_by_hand(link: str, names: tuple[str, ...], said: "Callable[[RowResult], None]") -> "Report":
+    """Drill a real module on a port with a person at the bench."""
+    import time
+
+    from firmware_sim.contract import alarms
+    from firmware_sim.rig.drill.by_hand import ByHand
+    from ingest.link.port import Port, check_url
+
+    port = Port(check_url(link, None))
+
+    def ask(text: str) -> str:
+        return str(click.prompt(text, default="", show_default=False, prompt_suffix="", err=True))
+
+    try:
+        rows = [row for row in alarms.ROWS if not names or row.name in names]
+        return ByHand(port, ask, time.monotonic, time.sleep).run(rows, said)
+    finally:
+        port.close()
 
 
 def figures_of(

@@ -1,0 +1,50 @@
+"""The far end of a module's line as a drill needs it: hears records once each, acknowledges, greets."""
+
+from collections.abc import Iterator
+from typing import Any
+
+from firmware_sim.contract import REVISION, digest, frames
+from firmware_sim.contract import messages as m
+
+
+class Listener:
+    """Feed it what the module sends; send back what `answer()` returns, at least every 2 s."""
+
+    def __init__(self) -> None:
+        self.hello: tuple[Any, ...] | None = None
+        self.greeted: int | None = None
+        self.acked = 0
+        self._splitter = frames.Splitter()
+
+    def feed(self, data: bytes) -> Iterator[tuple[int, int, tuple[Any, ...]]]:
+        """Yield (message id, tick, values) of each new record."""
+        for block in self._splitter.feed(data):
+            parsed = frames.parse(block)
+            if isinstance(parsed, str):
+                continue
+            kind, seq, tick, payload = parsed
+            decoded = m.decode(kind, payload)
+            if decoded is None:
+                continue
+            if kind == m.HELLO:
+                self._greet(decoded[0])
+            elif seq > self.acked:
+                self.acked = seq
+                yield kind, tick, decoded[0]
+
+    def _greet(self, values: tuple[Any, ...]) -> None:
+        if self.hello is None or self.hello[3] != values[3]:
+            self.acked = 0
+        self.hello = values
+
+    def answer(self) -> bytes:
+        """Return a greeting for each new boot, then acknowledgements."""
+        if self.hello is None or self.greeted != self.hello[3]:
+            self.greeted = None if self.hello is None else self.hello[3]
+            greeting = m.encode(m.HELLO_REQUEST, (REVISION, *digest.digest()))
+            return bytes(frames.build(m.HELLO_REQUEST, 0, 0, greeting))
+        return bytes(frames.build(m.ACK, 0, 0, m.encode(m.ACK, (self.hello[3], self.acked))))
+
+    def digest_differs(self) -> bool:
+        """Tell whether the module runs other tables than this program."""
+        return self.hello is not None and self.hello[:3] != (REVISION, *digest.digest())
