@@ -14,6 +14,7 @@ from dashboard import ids
 from dashboard.components import attributes, notice
 from dashboard.links import Place, address, parse
 from dashboard.pages import choices, night, now
+from dashboard.pages import settings as settings_page
 from dashboard.queries import choose_module, reading
 from dashboard.security import guard, policy
 from dashboard.settings import Settings
@@ -27,6 +28,7 @@ Page = Callable[[Settings, View, str | None], Component]
 PAGES: tuple[tuple[str, str, Page], ...] = (
     ("/", "nav.now", now.page),
     (night.PATH, "nav.night", night.page),
+    (settings_page.PATH, "nav.settings", settings_page.page),
 )
 
 INDEX = """<!DOCTYPE html>
@@ -88,6 +90,7 @@ def create_app(settings: Settings) -> Pages:
     _route(app, settings)
     now.register(app, settings)
     night.register(app, settings)
+    settings_page.register(app, settings)
     guard(app.server, settings.host, policy(app.csp_hashes()))
     return app
 

@@ -3,6 +3,7 @@
 from typing import Final
 
 from dashboard.texts.french_morning import TEXTS as MORNING
+from dashboard.texts.french_settings import SETTINGS
 from dashboard.texts.french_study import STUDY
 from dashboard.texts.french_summary import SUMMARY
 
@@ -279,4 +280,5 @@ _ALARMS: Final[dict[str, str]] = {
 
 TEXTS: Final[dict[str, str]] = {
     **_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS, **SUMMARY, **STUDY, **MORNING,
+    **SETTINGS,
 }  # fmt: skip

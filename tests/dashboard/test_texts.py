@@ -109,7 +109,7 @@ COMPOSED = (
     "alarm.", "mode.", "preset.", "priority.", "state.short.", "now.state.", "now.oxygen.", "sensor.",
     "result.", "control.", "summary.", "finding.", "note.", "study.", "pressure_cannot_tell.",
     "burden.reference.", "mark.kind.", "exposure.", "choice.language.", "unit.", "refused.", "rung.", "hand.",
-    "battery.", "cylinder.", "cascade.", "lengthen.", "mixture.", "handover.lane_",
+    "battery.", "cylinder.", "cascade.", "lengthen.", "mixture.", "handover.lane_", "setting.",
 )  # fmt: skip
 
 
