@@ -13,7 +13,7 @@ from flask import request
 from dashboard import ids
 from dashboard.components import attributes, notice
 from dashboard.links import Place, address, parse
-from dashboard.pages import choices, night, now
+from dashboard.pages import choices, night, now, supply
 from dashboard.pages import settings as settings_page
 from dashboard.queries import choose_module, reading
 from dashboard.security import guard, policy
@@ -29,7 +29,10 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("/", "nav.now", now.page),
     (night.PATH, "nav.night", night.page),
     (settings_page.PATH, "nav.settings", settings_page.page),
+    (supply.PATH, "nav.supply", supply.page),
 )
+# The table library weighs more than all the rest: its page alone loads it, by a whole page load.
+GRID, GRID_PATHS = "dash_ag_grid", (supply.PATH,)
 
 INDEX = """<!DOCTYPE html>
 <html lang="{language}" data-theme="{theme}">
@@ -56,6 +59,10 @@ class Pages(Dash):
     def interpolate_index(self, *_: Any, **parts: Any) -> str:
         """Return the HTML page for this request."""
         view = view_of(request.cookies, self.settings)
+        if request.path not in GRID_PATHS:
+            parts["scripts"] = "\n".join(
+                line for line in parts["scripts"].splitlines() if GRID not in line
+            )
         return INDEX.format(
             language=view.words.language,
             theme=view.theme,
@@ -90,6 +97,7 @@ def create_app(settings: Settings) -> Pages:
     _route(app, settings)
     now.register(app, settings)
     night.register(app, settings)
+    supply.register(app, settings)
     settings_page.register(app, settings)
     guard(app.server, settings.host, policy(app.csp_hashes()))
     return app
@@ -152,7 +160,7 @@ def navigation(path: str, view: View) -> list[Component]:
     for place, key, _ in PAGES:
         current = attributes(aria_current="page") if place == path else {}
         # dcc.Link passes no aria attributes on; the element around it does.
-        links.append(html.Span(dcc.Link(view.words(key), href=place), **current))
+        links.append(html.Span(dcc.Link(view.words(key), href=place, refresh=place in GRID_PATHS), **current))
     return links
 
 

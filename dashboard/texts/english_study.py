@@ -331,4 +331,61 @@ _DATA: Final[dict[str, str]] = {
     "data is censored: see gaps and coverage.",
 }
 
-STUDY: Final[dict[str, str]] = {**_FIGURES, **_ROWS, **_DRAWN, **_METHODS, **_DATA}
+_PAGE: Final[dict[str, str]] = {
+    "nav.supply": "Supply",
+    "supply.title": "Supply",
+    "supply.period": "{start} to {end}",
+    "supply.moves": "Period",
+    "supply.whole": "All",
+    "supply.weeks": "Four weeks",
+    "supply.week": "One week",
+    "supply.earlier": "Earlier",
+    "supply.later": "Later",
+    "supply.compare": "Compare with",
+    "supply.compare.none": "nothing",
+    "supply.compare.before": "the same time before",
+    "supply.compare.module": "module {module}",
+    "supply.this": "this period",
+    "supply.that": "compared",
+    "supply.row.availability": "supply available",
+    "supply.row.inside": "within ±10 % of nominal, by the minute",
+    "supply.row.dip": "dips",
+    "supply.row.swell": "swells",
+    "supply.row.interruption": "interruptions",
+    "supply.row.coverage": "watched",
+    "supply.bounds": "{value} {unit}, bounds {low} to {high}",
+    "supply.value": "{value} {unit}",
+    "supply.short": "Less than four weeks: rates a week are extrapolations.",
+    "supply.plane": "Magnitude against duration",
+    "supply.plane_note": "Line: ITIC, a yardstick for equipment of 120 V. Dashed: SEMI F47. Hollow: at "
+    "least. Grey rings: compared.",
+    "supply.plane_label": "Each dip and swell by duration and remaining voltage, with the ITIC envelope; the "
+    "events stand in the table below.",
+    "supply.calendar": "Interruptions by hour and weekday",
+    "supply.calendar_note": "Number begun, {zone}. Hatched: never watched.",
+    "supply.calendar_label": "Interruptions begun by hour of the day and weekday; hatched where nothing was "
+    "watched.",
+    "supply.cell": "{day} {hour}:00, {begun} begun, {minutes} min without supply, {watched} h watched",
+    "supply.cell_dark": "{day} {hour}:00, never watched",
+    "supply.point": "{kind}, {extreme} %, {length}, {start}",
+    "supply.events": "Events",
+    "supply.events_hint": "Sort by a head, filter below it; choose a row to see its waveform.",
+    "supply.no_events": "No event in the watched time of this period.",
+    "supply.seconds": "length, s",
+    "supply.capture": "Waveform of the {kind} at {start}",
+    "supply.capture_hint": "Choose an event: its captured waveform, half-cycle rms and harmonics come here.",
+    "supply.capture_none": "No waveform was kept of the {kind} at {start}: the module keeps eight at a time, "
+    "then one each five seconds.",
+    "supply.capture_lost": "Parts of this waveform were lost on the way; the line breaks there.",
+    "supply.wave_label": "Voltage before the UPS around the event, and its half-cycle rms below",
+    "supply.harmonics": "Harmonics: grey the first 0.2 s, before the event; violet the last 0.2 s of the "
+    "capture.",
+    "supply.harmonics_none": "Harmonics can't be had from this waveform.",
+    "supply.harmonics_label": "Harmonic subgroups of the fundamental before the event and at the end of the "
+    "capture",
+    "supply.first": "first 0.2 s",
+    "supply.last": "last 0.2 s",
+    "supply.filter": "filter",
+}
+
+STUDY: Final[dict[str, str]] = {**_FIGURES, **_ROWS, **_DRAWN, **_METHODS, **_DATA, **_PAGE}

@@ -76,12 +76,13 @@ def write_supply(path: Path, **options) -> Path:
     night = Supply(path, START, **options)
     night.report()
     night.capture(1, 1, 0, 642)
-    night.steady(0, 3600)
+    night.steady(0, 601)
     night.event(1, 0, 600_000, 500, 161.0)  # to 70 % for 0.5 s: B2, 0.255 s of sag energy
+    night.capture(2, 0, 599_800, 3200, event=1, dip=(640, 2240, 0.7))
+    night.steady(601, 3600)
     night.event(2, 1, 1_200_000, 300, 264.5)  # to 115 % for 0.3 s
     night.event(3, 2, 1_800_000, 240_000, 1.0)  # 4 min without supply: long
     night.event(9, 0, 2_000_000, 80, 120.0, tap=1)
-    night.capture(2, 0, 599_800, 3200, event=1, dip=(640, 2240, 0.7))
     night.steady(3600, 7200)
     night.event(4, 0, 7_100_000, None, 0)  # its end is not seen: the module dies
     night.commit()

@@ -1,0 +1,161 @@
+"""Figures of the page Supply: magnitude against duration, calendar of outages, one captured waveform.
+
+Pure: rows in, figure dictionaries out; scatter and bar traces only, the reduced bundle draws no others.
+"""
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import numpy as np
+
+from dashboard.figures.frame import Look
+from dashboard.figures.parts import Trace, packed
+from dashboard.theme import SANS, with_alpha
+from ingest.analysis.supply import classify
+from ingest.analysis.supply.indices import WeekMap
+from ingest.analysis.supply.records import SupplyEvent
+
+Figure = dict[str, Any]
+SHORTEST_S, LONGEST_S = 0.01, 100_000.0
+KINDS = (("dip", "circle", "before"), ("swell", "triangle-up", "after"))
+DECADES = tuple(10.0**n for n in range(-2, 6))
+
+
+def _layout(look: Look, height: int, x: dict[str, Any], y: dict[str, Any]) -> dict[str, Any]:
+    c = look.colours
+    axis = {"gridcolor": c["rule"], "linecolor": c["edge"], "zeroline": False, "fixedrange": True,
+            "tickfont": {"color": c["soft"], "size": 11}, "showline": True}  # fmt: skip
+    title = {"font": {"size": 12, "color": c["soft"]}, "standoff": 6}
+    return {
+        "height": height, "margin": {"l": 52, "r": 12, "t": 10, "b": 44}, "showlegend": False,
+        "paper_bgcolor": "rgba(0,0,0,0)", "plot_bgcolor": "rgba(0,0,0,0)", "hovermode": "closest",
+        "font": {"family": SANS, "size": 12, "color": c["ink"]}, "dragmode": False, "barmode": "overlay",
+        "xaxis": axis | x | {"title": title | {"text": x["title"]}},
+        "yaxis": axis | y | {"title": title | {"text": y["title"]}},
+        "hoverlabel": {"bgcolor": c["panel"], "bordercolor": c["edge"], "font": {"color": c["ink"]}},
+    }  # fmt: skip
+
+
+def _curve(x: Sequence[float], y: Sequence[float], colour: str, dash: str, width: float = 1.4) -> Trace:
+    return {
+        "type": "scatter", "mode": "lines", "x": packed(np.array(x), "f8"), "y": packed(np.array(y), "f4"),
+        "line": {"color": colour, "width": width, "dash": dash, "shape": "linear"}, "hoverinfo": "skip",
+    }  # fmt: skip
+
+
+def magnitude_duration(
+    events: Sequence[SupplyEvent], other: Sequence[SupplyEvent], look: Look,
+    said: Callable[[SupplyEvent], str],
+) -> Figure:  # fmt: skip
+    """Return dips and swells against the ITIC envelope; `other` events, to compare with, in grey rings.
+
+    `said` gives the words for a point under the pointer. Points carry the start in ms as `customdata`.
+    """
+    c = look.colours
+    at = np.geomspace(SHORTEST_S, LONGEST_S, 700).tolist()
+    traces = [
+        _curve(at, [100 * classify.lower_limit("ITIC", t) for t in at], c["ink"], "solid"),
+        _curve(at, [100 * classify.itic_upper_limit(t) for t in at], c["ink"], "solid"),
+        _curve(at, [100 * classify.lower_limit("SEMI F47", t) for t in at], c["soft"], "5px,3px", 1.0),
+        _points([e for e in other if e.kind != "interruption"], "circle-open", c["soft"], said),
+    ]
+    for kind, symbol, role in KINDS:
+        traces.append(_points([e for e in events if e.kind == kind], symbol, c[role], said))
+    top = max([130.0, *(100 * e.extreme_pu + 5 for e in (*events, *other))])
+    x = {"type": "log", "range": [-2, 5], "title": look.words("study.axis.seconds"), "tickvals": DECADES,
+         "ticktext": [f"{d:g}" for d in DECADES]}  # fmt: skip
+    y = {"range": [0, top], "title": look.words("study.axis.percent")}
+    return {"data": traces, "layout": _layout(look, 360, x, y)}
+
+
+def _points(
+    events: Sequence[SupplyEvent], symbol: str, colour: str, said: Callable[[SupplyEvent], str]
+) -> Trace:
+    length = np.clip([e.duration_s for e in events] or np.empty(0), SHORTEST_S, LONGEST_S)
+    return {
+        "type": "scatter", "mode": "markers", "x": packed(length, "f8"),
+        "y": packed(np.array([100 * e.extreme_pu for e in events]), "f4"),
+        "customdata": [round(e.start_s * 1000) for e in events], "text": [said(e) for e in events],
+        "hoverinfo": "text",
+        "marker": {
+            "size": 9, "color": with_alpha(colour, 0.75), "line": {"color": colour, "width": 1},
+            # Hollow: the data end or the tap clips first, so the point is 'at least'.
+            "symbol": [symbol + "-open" * (e.still_open or e.clipped) if "open" not in symbol else symbol
+                       for e in events],
+        },
+    }  # fmt: skip
+
+
+def calendar(week: WeekMap, look: Look, said: Callable[[int, int], str]) -> Figure:
+    """Return the hour-by-weekday map of interruptions: shade by number begun, hatched where never watched."""
+    c = look.colours
+    cells = [(day, hour) for day in range(7) for hour in range(24)]
+    seen = [at for at in cells if week.watched_h[at] > 0]
+    dark = [at for at in cells if week.watched_h[at] <= 0]
+    top = max(1.0, float(week.begun.max()))
+    shades = [with_alpha(c["after"], float(week.begun[at] / top) * 0.9 + 0.06) for at in seen]
+    texts = [f"{week.begun[at]:.0f}" if week.begun[at] else "" for at in seen]
+    quiet = {"color": c["gap"], "pattern": {
+        "shape": "/", "fgcolor": c["gap"], "bgcolor": "rgba(0,0,0,0)", "size": 6, "solidity": 0.3,
+    }, "line": {"width": 0}}  # fmt: skip
+    traces = [
+        _cells(seen, {"color": shades, "line": {"color": c["page"], "width": 1}}, texts, said),
+        _cells(dark, quiet, [""] * len(dark), said),
+    ]
+    x = {"range": [0, 24], "tickvals": list(range(0, 25, 3)), "title": look.words("study.axis.hour"),
+         "showgrid": False}  # fmt: skip
+    y = {"range": [6.5, -0.5], "tickvals": list(range(7)), "title": "", "showgrid": False,
+         "ticktext": [look.words(f"study.day.{day}") for day in range(7)]}  # fmt: skip
+    return {"data": traces, "layout": _layout(look, 300, x, y)}
+
+
+def _cells(
+    cells: Sequence[tuple[int, int]], marker: dict[str, Any], texts: Sequence[str],
+    said: Callable[[int, int], str],
+) -> Trace:  # fmt: skip
+    return {
+        "type": "bar", "orientation": "h", "base": [hour for _, hour in cells], "x": [1] * len(cells),
+        "y": [day for day, _ in cells], "width": 0.92, "marker": marker, "text": list(texts),
+        "textposition": "inside", "insidetextanchor": "middle", "textangle": 0,
+        "hovertext": [said(day, hour) for day, hour in cells], "hoverinfo": "text",
+    }  # fmt: skip
+
+
+def waveform(ms: Any, volts: Any, rms_ms: Any, rms_v: Any, look: Look) -> Figure:
+    """Return the captured waveform with the half-cycle rms under it, over one time axis."""
+    c = look.colours
+    wave = _curve(ms, volts, c["before"], "solid", 1.0)
+    steps = _curve(rms_ms, rms_v, c["ink"], "solid", 1.4) | {"yaxis": "y2", "mode": "lines+markers"}
+    steps["marker"] = {"size": 4, "color": c["ink"]}
+    x = {"title": look.words("study.axis.ms"), "range": [float(ms[0]), float(ms[-1])], "anchor": "y2"}
+    y = {"title": look.words("study.axis.volts"), "domain": [0.42, 1]}
+    drawn = _layout(look, 380, x, y)
+    drawn["xaxis"]["fixedrange"] = False
+    below = {"title": {"text": look.words("study.axis.half_cycle"), "standoff": 6,
+                       "font": {"size": 12, "color": c["soft"]}}}  # fmt: skip
+    top = float(np.nanmax(rms_v)) * 1.1 if len(rms_v) else 1.0
+    drawn["yaxis2"] = drawn["yaxis"] | below | {"domain": [0, 0.34], "range": [0, top], "anchor": "x"}
+    drawn["yaxis2"].pop("matches", None)
+    drawn["shapes"] = [{"type": "line", "x0": 0, "x1": 0, "yref": "paper", "y0": 0, "y1": 1,
+                        "line": {"color": c["soft"], "width": 1, "dash": "dot"}}]  # fmt: skip
+    return {"data": [wave, steps], "layout": drawn}
+
+
+def harmonics(before: Any, after: Any, look: Look) -> Figure:
+    """Return harmonic subgroups before the event and at the end of the capture, side by side."""
+    c = look.colours
+    traces = []
+    sides = ((before, "soft", -0.2, "supply.first"), (after, "before", 0.2, "supply.last"))
+    for values, role, shift, key in sides:
+        if values is None:
+            continue
+        orders, parts = np.arange(2, len(values) + 1), np.round(values[1:], 3).tolist()
+        said = [f"{look.words(key)}: {o}, {v:.2f} %" for o, v in zip(orders, parts, strict=True)]
+        traces.append({
+            "type": "bar", "x": (orders + shift).tolist(), "y": parts, "width": 0.38,
+            "marker": {"color": c[role]}, "hoverinfo": "text", "hovertext": said,
+        })  # fmt: skip
+    x = {"title": look.words("study.axis.order"), "tickvals": list(range(3, 26, 2)), "range": [1.4, 25.6],
+         "showgrid": False}  # fmt: skip
+    y = {"title": look.words("study.axis.of_fundamental"), "rangemode": "tozero"}
+    return {"data": traces, "layout": _layout(look, 380, x, y)}
