@@ -11,6 +11,7 @@ from dash.exceptions import PreventUpdate
 from flask import request
 
 from dashboard import ids
+from dashboard.access import install
 from dashboard.components import attributes, notice
 from dashboard.links import Place, address, parse
 from dashboard.pages import choices, night, now, supply
@@ -99,7 +100,8 @@ def create_app(settings: Settings) -> Pages:
     night.register(app, settings)
     supply.register(app, settings)
     settings_page.register(app, settings)
-    guard(app.server, settings.host, policy(app.csp_hashes()))
+    guard(app.server, settings.host, policy(app.csp_hashes()), settings.names)
+    install(app.server, settings)
     return app
 
 

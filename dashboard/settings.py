@@ -5,6 +5,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from dashboard.users import default_path
+
 
 def utc_now_ms() -> int:
     """Return the machine's time as UTC ms."""
@@ -15,7 +17,9 @@ def utc_now_ms() -> int:
 class Settings:
     """Hold where the store is, where to listen, and the zone of shown times (None: the browser's).
 
-    `socket` is the daemon's control socket, None when there is none; `clock` gives UTC ms.
+    `socket` is the daemon's control socket, None when there is none; `clock` gives UTC ms, `steady` seconds
+    that never jump. `users` is the file of users (None: beside the store), `names` the host names by which
+    browsers may reach the pages; with `cert` and `key` (PEM) they are served over TLS.
     """
 
     store: Path
@@ -24,3 +28,13 @@ class Settings:
     zone: str | None = None
     socket: Path | None = None
     clock: Callable[[], int] = utc_now_ms
+    steady: Callable[[], float] = time.monotonic
+    users: Path | None = None
+    names: tuple[str, ...] = ()
+    cert: Path | None = None
+    key: Path | None = None
+
+    @property
+    def users_path(self) -> Path:
+        """Return the file of users."""
+        return self.users or default_path(self.store)

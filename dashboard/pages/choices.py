@@ -5,6 +5,7 @@ from dash import ClientsideFunction, Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
 
 from dashboard import ids
+from dashboard.access import ACCOUNT, sign_in_demanded
 from dashboard.components import attributes
 from dashboard.texts import CATALOGUES
 from dashboard.view import View
@@ -26,11 +27,18 @@ def layout(view: View) -> Component:
             dcc.Store(id=ids.CHOSEN),
             _group(words("choice.language"), languages),
             _group(words("choice.unit"), units),
+            *_account(view),
         ],
         className="choices",
         role="group",
         **attributes(aria_label=words("choice.title")),
     )
+
+
+def _account(view: View) -> list[Component]:
+    if not sign_in_demanded():
+        return []
+    return [html.A(view.words("access.account"), href=ACCOUNT, className="button")]
 
 
 def _group(title: str, buttons: list[Component]) -> Component:

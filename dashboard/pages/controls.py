@@ -15,6 +15,7 @@ from dash.exceptions import PreventUpdate
 from flask import request
 
 from dashboard import ids
+from dashboard.access import operator
 from dashboard.components import attributes
 from dashboard.links import parse
 from dashboard.queries import choose_module, reading
@@ -65,7 +66,7 @@ def send(settings: Settings, view: View, search: str | None, name: str) -> str:
         client = Client(settings.store)
         row = client.command(
             module.id, tables.COMMANDS[name], tables.command_body(name, OFFERED[name]),
-            operator=OPERATOR, reason="", from_page=True,
+            operator=operator(OPERATOR), reason="", from_page=True,
         )  # fmt: skip
         result = _wait(client, row)
     except UserError as error:

@@ -10,6 +10,7 @@ from dash.exceptions import PreventUpdate
 from flask import request
 
 from dashboard import ids, links
+from dashboard.access import signed
 from dashboard.components import attributes, link
 from dashboard.formats import clock, date, utc_offset_ms
 from dashboard.links import Place
@@ -179,7 +180,8 @@ def saved(
             return False, words("marks.bad_time")
         if not author.strip():
             return False, words("marks.bad_author")
-        draft = Draft(utc=utc, kind=kind if kind in KINDS else KINDS[0], author=author.strip(), text=text)
+        kind = kind if kind in KINDS else KINDS[0]
+        draft = Draft(utc=utc, kind=kind, author=signed(author.strip()), text=text)
         if edited is None:
             write(settings.store, night.module, draft, settings.clock())
         else:

@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from dashboard.texts.english_access import ACCESS
 from dashboard.texts.english_morning import TEXTS as MORNING
 from dashboard.texts.english_settings import SETTINGS
 from dashboard.texts.english_study import STUDY
@@ -277,5 +278,5 @@ _ALARMS: Final[dict[str, str]] = {
 
 TEXTS: Final[dict[str, str]] = {
     **_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS, **SUMMARY, **STUDY, **MORNING,
-    **SETTINGS,
+    **ACCESS, **SETTINGS,
 }  # fmt: skip

@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from dashboard.texts.french_access import ACCESS
 from dashboard.texts.french_morning import TEXTS as MORNING
 from dashboard.texts.french_settings import SETTINGS
 from dashboard.texts.french_study import STUDY
@@ -280,5 +281,5 @@ _ALARMS: Final[dict[str, str]] = {
 
 TEXTS: Final[dict[str, str]] = {
     **_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS, **SUMMARY, **STUDY, **MORNING,
-    **SETTINGS,
+    **ACCESS, **SETTINGS,
 }  # fmt: skip
