@@ -51,12 +51,6 @@ def layout(view: View) -> Component:
 
 
 def _form(words: Words) -> Component:
-    kinds = dcc.RadioItems(
-        options=[{"label": words(f"mark.kind.{kind}"), "value": kind} for kind in KINDS],
-        value=KINDS[0],
-        id=ids.MARKS_KIND,
-        className="kinds",
-    )
     text = dcc.Textarea(id=ids.MARKS_TEXT, maxLength=4000, rows=2)
     return html.Fieldset(
         [
@@ -68,7 +62,14 @@ def _form(words: Words) -> Component:
                 ],
                 className="mark-row",
             ),
-            html.Fieldset([html.Legend(words("marks.category")), kinds], className="kind-box"),
+            html.Fieldset(
+                [
+                    html.Legend(words("marks.category")),
+                    html.Div(_kinds(KINDS[0], words), id=ids.MARKS_KINDS, className="kinds"),
+                    dcc.Store(id=ids.MARKS_KIND, data=KINDS[0]),
+                ],
+                className="kind-box",
+            ),
             _labelled("marks.text", text, words),
             html.Div(
                 [
@@ -84,6 +85,19 @@ def _form(words: Words) -> Component:
         id=ids.MARKS_FORM,
         className="mark-form",
     )
+
+
+def _kinds(chosen: str, words: Words) -> list[Component]:
+    """Return one button a category; the chosen one says so to eyes and to screen readers."""
+    return [
+        html.Button(
+            words(f"mark.kind.{kind}"),
+            id={"kind": ids.MARKS_CHOOSE, "value": kind},
+            n_clicks=0,
+            **attributes(aria_pressed="true" if kind == chosen else "false"),
+        )
+        for kind in KINDS
+    ]
 
 
 def _line(key: str, of: str, longest: int, words: Words) -> Component:
@@ -230,7 +244,7 @@ def register(app: Dash, settings: Settings, path: str) -> None:
         Output(ids.MARKS_TEXT, "value"), Output(ids.MARKS_EDITED, "data"),
         Input(ids.MARKS_SAVE, "n_clicks"),
         State(ids.URL, "search"), State(ids.MARKS_EDITED, "data"), State(ids.MARKS_WRITTEN, "data"),
-        State(ids.MARKS_TIME, "value"), State(ids.MARKS_KIND, "value"), State(ids.MARKS_AUTHOR, "value"),
+        State(ids.MARKS_TIME, "value"), State(ids.MARKS_KIND, "data"), State(ids.MARKS_AUTHOR, "value"),
         State(ids.MARKS_TEXT, "value"),
         prevent_initial_call=True,
     )  # fmt: skip
@@ -245,7 +259,7 @@ def register(app: Dash, settings: Settings, path: str) -> None:
 
     @app.callback(
         Output(ids.MARKS_EDITED, "data", allow_duplicate=True),
-        Output(ids.MARKS_TIME, "value", allow_duplicate=True), Output(ids.MARKS_KIND, "value"),
+        Output(ids.MARKS_TIME, "value", allow_duplicate=True), Output(ids.MARKS_KIND, "data"),
         Output(ids.MARKS_TEXT, "value", allow_duplicate=True),
         Input({"kind": ids.MARKS_EDIT, "mark": dash.ALL}, "n_clicks"), Input(ids.MARKS_STOP, "n_clicks"),
         prevent_initial_call=True,
@@ -260,6 +274,21 @@ def register(app: Dash, settings: Settings, path: str) -> None:
             mark = reader.mark_history(int(asked["mark"]))[-1]
         kind = mark.kind if mark.kind in KINDS else KINDS[0]
         return mark.mark, clock(mark.utc, view().zone, seconds=True), kind, mark.text
+
+    @app.callback(
+        Output(ids.MARKS_KIND, "data", allow_duplicate=True),
+        Input({"kind": ids.MARKS_CHOOSE, "value": dash.ALL}, "n_clicks"),
+        prevent_initial_call=True,
+    )
+    def choose(clicks: list[int]) -> Any:
+        asked: Any = dash.ctx.triggered_id
+        if not any(clicks) or asked is None or asked["value"] not in KINDS:
+            raise PreventUpdate
+        return asked["value"]
+
+    @app.callback(Output(ids.MARKS_KINDS, "children"), Input(ids.MARKS_KIND, "data"))
+    def mark_chosen(chosen: str) -> Any:
+        return _kinds(chosen, view().words)
 
     @app.callback(
         Output(ids.MARKS_TITLE, "children"), Output(ids.MARKS_STOP, "hidden"), Input(ids.MARKS_EDITED, "data")
