@@ -228,7 +228,9 @@ class Pipeline:
 
     def _commit_if_due(self, now: Now, effects: list[Effect]) -> None:
         harvest = self.session.harvest
-        if self._in_flight or not self.session.boot or not (harvest.count or harvest.fits or harvest.gaps):
+        # What is known of a new boot's clock goes with its first record, which may still correct it.
+        fits = harvest.fits and not self.session.is_new
+        if self._in_flight or not self.session.boot or not (harvest.count or fits or harvest.gaps):
             return
         if self._first_pending is None:
             self._first_pending = now.mono

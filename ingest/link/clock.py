@@ -5,7 +5,7 @@ the module's ring. Delay only ever makes a pair late, so the line lies under the
 squares fit once they span half an hour. The wall clock never orders anything: it only labels ticks.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ingest.records import ClockFit
 
@@ -25,6 +25,11 @@ def widen(raw: int, last: int) -> int:
     """Return the widened tick with the low 32 bits `raw`, nearest to `last`, never negative."""
     wide = last + ((raw - last + WRAP // 2) % WRAP) - WRAP // 2
     return wide if wide >= 0 else wide + WRAP
+
+
+def between(first: int, second: int) -> int:
+    """Return the ms from one raw tick to another, negative when the second is the earlier one."""
+    return (second - first + WRAP // 2) % WRAP - WRAP // 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +54,21 @@ def observe(clock: Clock, tick: int, utc_ms: int, module_utc: int | None) -> tup
     if clock.doubt is not None and abs((utc_ms - tick) - (clock.doubt[1] - clock.doubt[0])) <= STEP_MS:
         return _renewed(clock, (clock.doubt, point), tick, residual, module_utc, step=True)
     return Clock(points=clock.points, fit=fit, doubt=point), None
+
+
+def shifted(clock: Clock, ticks: int) -> Clock:
+    """Return the clock for ticks counted from another beginning."""
+    fit = clock.fit
+    return Clock(
+        points=tuple((tick + ticks, utc) for tick, utc in clock.points),
+        fit=None
+        if fit is None
+        else replace(
+            fit,
+            tick=fit.tick + ticks,
+            utc0=fit.utc0 - ticks - ticks * fit.rate_ppb // 1_000_000_000,
+        ),
+    )
 
 
 def _renewed(

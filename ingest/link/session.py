@@ -120,6 +120,8 @@ class Session:
         self.resends = 0
         self.refusal = ""
         self.harvest = Harvest()
+        # Nothing of this boot was taken yet: its oldest record may be from before the tick's last wrap.
+        self.is_new = False
         self.out: list[bytes] = []
         self._ticks = [-1] * MEMORY
         self._asked = -ASK_AGAIN_MS
@@ -165,14 +167,15 @@ class Session:
         self.expected = cursor.last_seq + 1
         self.last_tick = cursor.last_tick
         fit = cursor.fit
-        if not same or self.clock.fit is None:
+        if not same or self.clock.fit is None or cursor.last_seq == 0:
             self.clock = Clock(points=((fit.tick, fit.utc(fit.tick)),) if fit else (), fit=fit)
         self._hole_seen = self._misses = 0
         self._skipped = None
         self._ticks = [-1] * MEMORY
         if not same:
             self._sound = None
-        if cursor.last_seq == 0 and self.hello.tick > 0x7FFFFFFF:
+        self.is_new = cursor.last_seq == 0
+        if self.is_new and self.hello.tick > 0x7FFFFFFF:
             # First met after weeks of running: ticks count from near its hello.
             self.last_tick = self.hello.tick - 0x40000000
         self._skip_overwritten(self.hello)
@@ -191,6 +194,8 @@ class Session:
             return arrived
         for place, frame in enumerate(arrived):
             message_id, seq, raw, payload = frame
+            if self.is_new and self.state == FLOWING and message_id != messages.HELLO:
+                self._look_past_the_wrap(raw)
             if seq == self.expected and self.state == FLOWING and message_id != messages.LOST:
                 # The usual case, kept short.
                 tick = self.last_tick + ((raw - self.last_tick) & 0xFFFFFFFF)
@@ -211,7 +216,17 @@ class Session:
                 self.drops["ahead"] += 1
         return []
 
+    def _look_past_the_wrap(self, raw: int) -> None:
+        """Put the first hello into the second round of ticks when a record of the first one shows up."""
+        assert self.hello is not None
+        if self.last_tick or self.hello.tick + clocks.between(self.hello.tick, raw) >= 0:
+            return
+        self.last_tick = raw
+        self.clock = clocks.shifted(self.clock, clocks.WRAP)
+        self.harvest.fits = [self.clock.fit] if self.clock.fit else []
+
     def _take(self, message_id: int, seq: int, tick: int, payload: bytes) -> None:
+        self.is_new = False
         self.expected = seq + 1
         if tick > self.last_tick:
             self.last_tick = tick
@@ -283,8 +298,9 @@ class Session:
         if self._hole_seen and seq <= self._hole_seen:
             self._hole_seen = seq
         known = self._ticks[seq % MEMORY] if self.expected - seq <= MEMORY else -1
-        if known >= 0 and (known - raw) & 0xFFFFFFFF and message_id != messages.LOST:
-            # Same number, other tick: the module started again and its hello was lost.
+        if (known >= 0 and (known - raw) & 0xFFFFFFFF and message_id != messages.LOST) or seq == 1:
+            # Same number, other tick: the module started again and its hello was lost. The first records of
+            # two lives may have the same ticks; when they come again, it costs little to ask.
             self.drops["foreign_boot"] += 1
             self._distrust(seq, mono_ms)
 
@@ -348,7 +364,8 @@ class Session:
     def timed_newest(self, raw_ticks: list[int], utc_ms: int, mono_ms: int) -> None:
         """Take the newest of some raw ticks as what the module's clock said at a host time."""
         assert self.hello is not None
-        tick = max(clocks.widen(raw, self.last_tick) for raw in raw_ticks)
+        hello = self.hello.tick
+        tick = clocks.widen(hello, self.last_tick) + max(clocks.between(hello, raw) for raw in raw_ticks)
         self.clock, fit = clocks.observe(self.clock, tick, utc_ms, self.hello.module_utc or None)
         if fit is not None:
             self.harvest.fits.append(fit)

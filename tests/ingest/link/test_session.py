@@ -102,6 +102,14 @@ def talk(session, module, mono, data=None):
     session.out.clear()
 
 
+def hear(session, data, mono):
+    """Hand bytes over and answer for the store when the session asks it."""
+    rest = session.receive(Decoder().feed(data), mono, UTC + mono)
+    if session.state == OPENING:
+        session.known(Cursor(boot=1, last_seq=session.expected - 1, last_tick=session.last_tick, fit=None))
+        session.receive(rest, mono, UTC + mono)
+
+
 def taken(session):
     return sorted(record[0] for kept in session.harvest.records.values() for record in kept)
 
@@ -132,11 +140,26 @@ def test_a_lost_question_is_repeated():
 def test_repeated_records_are_dropped_and_counted():
     session, module = flowing()
     module.second()
+    talk(session, module, 0)
+    module.second()
     wire = module.send()
     talk(session, module, 0, wire + wire)
-    assert taken(session) == [1, 2, 3, 4]
+    assert taken(session) == [1, 2, 3, 4, 5, 6, 7, 8]
     assert session.drops["duplicate"] == 4
     assert session.state == FLOWING
+
+
+def test_a_life_that_begins_like_the_last_one_is_noticed_though_its_hello_was_lost():
+    """Both lives say the same at the same ticks; the second one goes on where the first one broke off."""
+    session, module = flowing()
+    module.second()
+    talk(session, module, 0)
+    module.reboot(boot_id=9)
+    module.second()
+    module.second()
+    talk(session, module, 0)
+    assert taken(session) == [1, 2, 3, 4]
+    assert session.state == ASKING
 
 
 def test_a_lost_record_becomes_a_gap_with_its_kinds():
@@ -188,6 +211,25 @@ def test_ticks_are_widened_past_the_wrap():
     assert ticks == [2**32 - 500, 2**32 + 500, 2**32 + 1500]
 
 
+def test_a_module_first_met_after_its_ticks_wrapped_keeps_the_order_of_its_backlog():
+    """Its hello says 1500 ms, its oldest records are from before the wrap: they lie before the hello."""
+    module = ModuleDouble(CONTRACT, start_tick=2**32 - 3500)
+    for _ in range(5):
+        module.second()
+    session = Session(CONTRACT, "test")
+    session.opened(0)
+    give(session, module)
+    session.known(Cursor(boot=1, last_seq=0, last_tick=0, fit=None))
+    session.timed_newest([session.hello.tick], UTC, 0)
+    talk(session, module, 0, module.send())
+    module.receive(b"".join(session.out))
+    talk(session, module, 0)
+    ticks = [record[1] for record in session.harvest.records[messages.TREND]]
+    assert ticks == [2**32 - 2500 + 1000 * n for n in range(5)]
+    (fit,) = session.harvest.fits
+    assert fit.utc(2**32 + 1500) == UTC
+
+
 def test_another_boot_is_noticed_though_its_hello_was_lost():
     session, module = flowing()
     for _ in range(3):
@@ -229,7 +271,7 @@ def test_whatever_the_line_does_records_come_once_in_order_and_unchanged(data):
                 place = data.draw(st.integers(0, len(block) - 1))
                 block = block[:place] + bytes([block[place] ^ 0x55]) + block[place + 1:]
             out += {"drop": [], "twice": [block, block], "noise": [b"\x03\x01", block]}.get(fate, [block])
-        session.receive(Decoder().feed(b"".join(one + b"\0" for one in out)), mono, UTC + mono)
+        hear(session, b"".join(one + b"\0" for one in out), mono)
         session.time(mono)
         module.receive(b"".join(session.out))
         session.out.clear()
@@ -238,10 +280,9 @@ def test_whatever_the_line_does_records_come_once_in_order_and_unchanged(data):
     for _ in range(6):
         mono += sessions.ASK_AGAIN_MS
         session.time(mono)
-        talk(session, module, mono)
-        if session.state == OPENING:
-            last_seq, last_tick = session.expected - 1, session.last_tick
-            session.known(Cursor(boot=1, last_seq=last_seq, last_tick=last_tick, fit=None))
+        hear(session, module.send(), mono)
+        module.receive(b"".join(session.out))
+        session.out.clear()
     assert taken(session) == list(range(1, module.next_seq))
     for message_id, kept in session.harvest.records.items():
         for seq, tick, payload in kept:
