@@ -14,7 +14,7 @@ from dashboard import ids
 from dashboard.access import install
 from dashboard.components import attributes, notice
 from dashboard.links import Place, address, parse
-from dashboard.pages import choices, night, now, supply
+from dashboard.pages import choices, night, now, reserves, supply
 from dashboard.pages import settings as settings_page
 from dashboard.queries import choose_module, reading
 from dashboard.security import guard, policy
@@ -30,6 +30,7 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("/", "nav.now", now.page),
     (night.PATH, "nav.night", night.page),
     (settings_page.PATH, "nav.settings", settings_page.page),
+    (reserves.PATH, "nav.reserves", reserves.page),
     (supply.PATH, "nav.supply", supply.page),
 )
 # The table library weighs more than all the rest: its page alone loads it, by a whole page load.
@@ -98,6 +99,7 @@ def create_app(settings: Settings) -> Pages:
     _route(app, settings)
     now.register(app, settings)
     night.register(app, settings)
+    reserves.register(app, settings)
     supply.register(app, settings)
     settings_page.register(app, settings)
     guard(app.server, settings.host, policy(app.csp_hashes()), settings.names)

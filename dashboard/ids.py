@@ -83,3 +83,8 @@ RESERVES_STATUS: Final = "reserves-status"
 RESERVES_SAVED: Final = "reserves-saved"
 NOW_RESERVES: Final = "now-reserves"
 NOW_RESERVES_TICK: Final = "now-reserves-tick"
+
+REHEARSAL_NAME: Final = "rehearsal-name"
+REHEARSAL_VALUE: Final = "rehearsal-value"
+REHEARSAL_GO: Final = "rehearsal-go"
+REHEARSAL_RESULT: Final = "rehearsal-result"

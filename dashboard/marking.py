@@ -1,6 +1,7 @@
 """Write marks: through the daemon while one records, else by taking the store's lock for a moment."""
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -17,12 +18,13 @@ CLOCK = re.compile(r"\s*(\d{1,2})[:.h](\d{2})(?:[:.](\d{2}))?\s*")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Draft:
-    """Hold what a person wrote: UTC ms, kind of KINDS, initials, text."""
+    """Hold what a person wrote: UTC ms, kind, initials, text; `data` where it holds numbers, else None."""
 
     utc: int
     kind: str
     author: str
     text: str
+    data: Mapping[str, object] | None = None
 
 
 def time_in_night(written: str, start: int, end: int, zone: ZoneInfo) -> int | None:
@@ -52,12 +54,14 @@ def write(store: Path, module: int, draft: Draft, now: int) -> int:
     client = Client(store)
     if client.running():
         return client.add_mark(
-            module=module, utc=draft.utc, kind=draft.kind, author=draft.author, text=draft.text
-        )
+            module=module, utc=draft.utc, kind=draft.kind, author=draft.author, text=draft.text,
+            data=None if draft.data is None else dict(draft.data),
+        )  # fmt: skip
     with open_annotations(store, now) as notes:
         return notes.add(
-            module=module, utc=draft.utc, kind=draft.kind, author=draft.author, text=draft.text, now=now
-        )
+            module=module, utc=draft.utc, kind=draft.kind, author=draft.author, text=draft.text, now=now,
+            data=draft.data,
+        )  # fmt: skip
 
 
 def change(store: Path, mark: int, draft: Draft, now: int) -> int:

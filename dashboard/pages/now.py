@@ -13,7 +13,7 @@ from dashboard.components import at, attributes, badge, notice, reached, since
 from dashboard.formats import MISSING, clock, date, span
 from dashboard.frames import Alarm, NowFrame, Wave
 from dashboard.links import parse
-from dashboard.pages import controls, stations
+from dashboard.pages import controls, reserves, stations
 from dashboard.queries import choose_module, now_frame, reading, wave_since
 from dashboard.settings import Settings
 from dashboard.units import in_unit, now_in
@@ -32,6 +32,7 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
     return html.Div(
         [
             dcc.Interval(id=ids.NOW_TICK, interval=POLL_MS),
+            dcc.Interval(id=ids.NOW_RESERVES_TICK, interval=reserves.POLL_MS),
             dcc.Store(id=ids.NOW_CURSOR, data=cursor),
             dcc.Store(id=ids.NOW_WAVE_DATA, data=data),
             html.Div(
@@ -39,6 +40,7 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
                     html.Div(shown[0], id=ids.NOW_HEAD),
                     controls.layout(shown[2], view),
                     html.Div(shown[1], id=ids.NOW_WAY),
+                    html.Div(reserves.now_card(settings, view, search), id=ids.NOW_RESERVES),
                 ],
                 id=ids.NOW_BODY,
                 className="now",
@@ -207,6 +209,14 @@ def register(app: Dash, settings: Settings) -> None:
         known = cursor if isinstance(cursor, int) else 0
         top, below, is_open, *rest = answer(settings, view_of(request.cookies, settings), search, known)
         return top, below, not is_open, *rest
+
+    @app.callback(
+        Output(ids.NOW_RESERVES, "children"),
+        Input(ids.NOW_RESERVES_TICK, "n_intervals"), State(ids.URL, "search"),
+        prevent_initial_call=True,
+    )  # fmt: skip
+    def renew_reserves(_: int, search: str | None) -> Component | None:
+        return reserves.now_card(settings, view_of(request.cookies, settings), search)
 
     controls.register(app, settings)
     app.clientside_callback(

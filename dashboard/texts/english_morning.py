@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from dashboard.texts.english_reserves import RESERVES
 from ingest.analysis.refusal import SENTENCES
 
 _SUMMARY: Final[dict[str, str]] = {
@@ -126,39 +127,6 @@ _HANDOVER: Final[dict[str, str]] = {
     "handover.hatched": "hatched: not recorded",
 }
 
-_RESERVES: Final[dict[str, str]] = {
-    "rung.battery": "Battery",
-    "rung.cylinder": "Cylinder",
-    "rung.hand_room_air": "Hand ventilation with room air",
-    "hand.bag_not_seen": "nobody has said that a self-inflating bag is at the bed",
-    "battery.never_tested": "never proven by a discharge",
-    "battery.test_too_old": "the proof is too old",
-    "battery.test_dated_later": "the proof is dated later than now",
-    "battery.temperature": "the battery's temperature",
-    "battery.recharge": "how far it has charged again",
-    "battery.load_unknown": "the load",
-    "battery.bypassed": "bypassed: it does not stand behind the output",
-    "battery.short": "short",
-    "battery.very_short": "very short",
-    "cylinder.not_entered": "not entered",
-    "cylinder.rate_not_measured": "the true rate, by two timed gauge readings",
-    "cylinder.leaks": "leaks",
-    "cylinder.gas_temperature": "the temperature of the gas",
-    "cylinder.somebody_must_open": "somebody must open it",
-    "cascade.staff_hands": "how long hands last",
-    "cascade.equipment_faults": "faults of equipment",
-    "cascade.gas_to_lung": "whether gas reaches the lung",
-    "lengthen.half_oxygen": "half the added oxygen",
-    "lengthen.one_l_min": "oxygen at 1 L/min",
-    "lengthen.minute_volume": "a fifth less minute volume",
-    "lengthen.hand_instead_of_drive_gas": "hand ventilation in place of the drive gas",
-    "mixture.no_leak": "no leak is assumed",
-    "mixture.flow_right": "the flow meter is right",
-    "mixture.reservoir": "a reservoir that holds the oxygen of expiration",
-    "mixture.no_reservoir": "no reservoir",
-    "mixture.constant_inspiratory_flow": "inspiratory flow is constant",
-}
-
 TEXTS: Final[dict[str, str]] = {
-    **_SUMMARY, **_BURDEN, **_MARKS, **_HANDOVER, **_RESERVES, **SENTENCES,
+    **_SUMMARY, **_BURDEN, **_MARKS, **_HANDOVER, **RESERVES, **SENTENCES,
 }  # fmt: skip

@@ -2,6 +2,8 @@
 
 from typing import Final
 
+from dashboard.texts.french_reserves import RESERVES
+
 _SUMMARY: Final[dict[str, str]] = {
     "compare.title": "Nuits antérieures",
     "night.column.night": "Nuit",
@@ -189,5 +191,5 @@ _REFUSED: Final[dict[str, str]] = {
 }
 
 TEXTS: Final[dict[str, str]] = {
-    **_SUMMARY, **_BURDEN, **_MARKS, **_HANDOVER, **_RESERVES, **_REFUSED,
+    **_SUMMARY, **_BURDEN, **_MARKS, **_HANDOVER, **_RESERVES, **_REFUSED, **RESERVES,
 }  # fmt: skip

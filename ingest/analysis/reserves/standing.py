@@ -113,14 +113,16 @@ def _battery(store: Store, module: int, latest: Any, state: str, now_ms: int) ->
     minutes = _setting(values, "battery.proven_minutes")
     day = _setting(values, "battery.proven_day")
     test = DischargeTest(at_ms=round(day) * DAY_MS, minutes=minutes) if minutes > 0 else None
-    recharge_h = _setting(values, "battery.recharge")
+    left_s, age_ms = latest.readings.get("battery"), max(now_ms - latest.t, 0)
+    charge = 0.0
+    if test is not None and left_s is None:
+        charge = _recharged(store, module, latest.t, _setting(values, "battery.recharge"))
     bound = proven_minutes(
         test,
         now_ms=now_ms,
-        recharge_fraction=_recharged(store, module, latest.t, recharge_h),
+        recharge_fraction=charge,
         age_days_max=round(_setting(values, "battery.proven_age_max")),
     )
-    left_s, age_ms = latest.readings.get("battery"), max(now_ms - latest.t, 0)
     notes = list(bound.unknown)
     if left_s is not None and test is not None:
         full = minutes * bound.ageing_fraction

@@ -1,0 +1,143 @@
+"""Say how reserves stand: the compact card on Now, and the lists of the page."""
+
+from dash import html
+from dash.development.base_component import Component
+
+from dashboard.components import attributes, link
+from dashboard.formats import clock
+from dashboard.links import Place, address
+from dashboard.view import View
+from ingest.analysis.reserves.cascade import Rung
+from ingest.analysis.reserves.standing import Standing
+from ingest.analysis.reserves.words import SOURCES
+
+PATH = "/reserves"
+# What a page reckons with; the others belong to the command.
+USED = ("source.battery_proven", "source.gas", "source.demand", "source.rate", "source.cascade")
+assert set(USED) <= set(SOURCES)
+
+
+def card(found: Standing, module: int, view: View) -> Component:
+    """Return the compact card: three rungs, a way to the page."""
+    words = view.words
+    rows = [html.Li(_short(rung, found, view)) for rung in found.cascade.rungs]
+    return html.Section(
+        [
+            html.H2(words("reserves.title")),
+            html.Ol(rows, className="rungs"),
+            html.P(
+                [
+                    html.Span(words("reserves.calculated"), className="soft"),
+                    link(words("reserves.more"), address(PATH, Place(module=module)), className="button"),
+                ],
+                className="card-foot",
+            ),
+        ],
+        className="reserve-card",
+        **attributes(aria_label=words("reserves.title")),
+    )
+
+
+def _short(rung: Rung, found: Standing, view: View) -> list[Component]:
+    first = next(iter(rung.unknown), None)
+    parts: list[Component] = [html.B(rung_line(rung, view))]
+    if rung.key == "rung.hand_room_air":
+        parts.append(html.Span(_bag(found, view), className="why"))
+    elif first is not None and (not rung.minutes_low or not rung.proven):
+        parts.append(html.Span(view.words(first), className="why"))
+    return parts
+
+
+def rung_line(rung: Rung, view: View) -> str:
+    """Return one rung: minutes first, then the clock."""
+    words, name = view.words, view.words(rung.key)
+    if rung.minutes_low is None or rung.until_ms is None:
+        return words("reserves.hand", name=name, clock=clock(rung.from_ms, view.zone))
+    until = clock(rung.until_ms, view.zone)
+    return words("reserves.rung", name=name, minutes=rung.minutes_low, clock=until)
+
+
+def _bag(found: Standing, view: View) -> str:
+    seen = found.entered.bag_seen_ms
+    if seen is None:
+        return view.words("hand.bag_not_seen")
+    return view.words("reserves.bag", clock=clock(seen, view.zone))
+
+
+def lead(found: Standing, view: View) -> Component:
+    """Return the sentence that sums up."""
+    words = view.words
+    end = clock(found.cascade.rungs[-1].from_ms, view.zone)
+    said = words("reserves.lead", minutes=found.cascade.minutes_low, clock=end, zone=view.zone.key)
+    return html.P(
+        [html.Strong(said), " ", html.Span(words("reserves.calculated"))], className="lead", role="status"
+    )
+
+
+def details(found: Standing, view: View) -> list[Component]:
+    """Return rungs with what isn't known, what rests on entries, what lengthens, the sources."""
+    words = view.words
+    whole = [html.Li(words(key)) for key in found.cascade.unknown]
+    sources = [html.Li(words(key)) for key in USED if key != "source.rate" or found.entered.rate is not None]
+    return [
+        html.Ol([html.Li(_full(rung, found, view)) for rung in found.cascade.rungs], className="rungs"),
+        *_rests_on(found, view),
+        html.H2(words("reserves.lengthen")),
+        _lengthen(found, view),
+        html.H2(words("reserves.whole")),
+        html.Ul(whole),
+        html.Details([html.Summary(words("reserves.sources")), html.Ul(sources)]),
+    ]
+
+
+def _full(rung: Rung, found: Standing, view: View) -> list[Component]:
+    words = view.words
+    parts: list[Component] = [html.B(rung_line(rung, view))]
+    if rung.key == "rung.hand_room_air":
+        return [*parts, html.Span(_bag(found, view), className="why")]
+    notes = []
+    if rung.key == "rung.battery" and not rung.proven:
+        notes.append(words("reserves.not_proven"))
+    if rung.minutes_low:
+        high = rung.minutes_high
+        notes.append(words("reserves.open") if high is None else words("reserves.at_most", minutes=high))
+    if rung.unknown:
+        notes.append(words("reserves.unknown", list="; ".join(words(key) for key in rung.unknown)))
+    return [*parts, html.Span(" · ".join(notes), className="why")]
+
+
+def _rests_on(found: Standing, view: View) -> list[Component]:
+    words, told, reserve = view.words, found.entered, found.cylinder
+    said = []
+    if reserve is not None:
+        content = reserve.content
+        said.append(
+            words(
+                "reserves.content", size=content.cylinder.size, gauge=f"{content.gauge_bar:.0f}",
+                clock=clock(told.readings[-1].at_ms, view.zone), ideal=f"{content.ideal_l:.0f}",
+                real=f"{content.real_l:.0f}", factor=f"{content.factor_l:.0f}",
+                flow=f"{reserve.rate_high_l_min:.3g}",
+            )
+        )  # fmt: skip
+    rate = told.rate
+    if rate is not None and rate.told:
+        low, high, one = (f"{v:.1f}" for v in (rate.low_l_min, rate.high_l_min, rate.rate_l_min))
+        minutes = f"{rate.minutes_between:.0f}"
+        said.append(words("reserves.rate", flow=one, minutes=minutes, low=low, high=high))
+    if told.unreadable:
+        said.append(words("reserves.unreadable", count=told.unreadable))
+    return [html.P(one) for one in said]
+
+
+def _lengthen(found: Standing, view: View) -> Component:
+    words = view.words
+    rows = [
+        html.Li(
+            words(
+                "reserves.longer", minutes=one.minutes_gained, what=words(one.key), flow=f"{one.to_l_min:.3g}"
+            )
+        )
+        for one in found.cascade.lengthen
+        if one.minutes_gained > 0
+    ]
+    return html.Ul(rows) if rows else html.P(words("reserves.nothing_lengthens"), className="soft")
