@@ -4,6 +4,7 @@ from typing import Final
 
 from dashboard.texts.english_access import ACCESS
 from dashboard.texts.english_morning import TEXTS as MORNING
+from dashboard.texts.english_rehearsal import REHEARSAL
 from dashboard.texts.english_settings import SETTINGS
 from dashboard.texts.english_study import STUDY
 from dashboard.texts.english_summary import SUMMARY
@@ -278,5 +279,5 @@ _ALARMS: Final[dict[str, str]] = {
 
 TEXTS: Final[dict[str, str]] = {
     **_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS, **SUMMARY, **STUDY, **MORNING,
-    **ACCESS, **SETTINGS,
+    **ACCESS, **SETTINGS, **REHEARSAL,
 }  # fmt: skip

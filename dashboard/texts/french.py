@@ -4,6 +4,7 @@ from typing import Final
 
 from dashboard.texts.french_access import ACCESS
 from dashboard.texts.french_morning import TEXTS as MORNING
+from dashboard.texts.french_rehearsal import REHEARSAL
 from dashboard.texts.french_settings import SETTINGS
 from dashboard.texts.french_study import STUDY
 from dashboard.texts.french_summary import SUMMARY
@@ -280,6 +281,7 @@ _ALARMS: Final[dict[str, str]] = {
 }
 
 TEXTS: Final[dict[str, str]] = {
-    **_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS, **SUMMARY, **STUDY, **MORNING,
-    **ACCESS, **SETTINGS,
+    **_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS, **SUMMARY, **STUDY, **MORNING, **SETTINGS,
+    **REHEARSAL,
+    **ACCESS,
 }  # fmt: skip

@@ -83,7 +83,7 @@ def fault(channel: str, condition: str, value: float = -999.0, **more: Any) -> C
 
 def contact(state: int, **more: Any) -> Case:
     """Return the case of a supply state that the UPS's contact reports."""
-    usual: dict[str, Any] = {"lag_s": 2.0, "clear_s": 2.0, "why": "contact and state are looked at once a second"}
+    usual: dict[str, Any] = {"lag_s": 2.0, "clear_s": 2.0, "why": "contact and state are read once a second"}
     return Case(
         outside=put(contact=state),
         back=put(contact=channels.STATE_NORMAL),
