@@ -13,6 +13,7 @@ from dash.exceptions import PreventUpdate
 from flask import request
 
 from dashboard import ids
+from dashboard.access import signed
 from dashboard.changing import PRESET, Draft, draft, is_kept, newest, send
 from dashboard.components import attributes, notice
 from dashboard.formats import MISSING, clock, date
@@ -112,7 +113,7 @@ def _presets(values: tuple[int, ...], view: View) -> Component:
         options=[{"label": words(f"preset.{name}"), "value": name} for name in tables.PRESETS],
         value=tables.PRESETS[values[PRESET]],
         id=ids.SETTINGS_PRESET,
-        className="kinds",
+        className="radios",
     )
     told = html.P(words("settings.preset_how"), className="soft")
     return html.Fieldset([html.Legend(words("settings.preset")), choice, told], className="kind-box")
@@ -164,7 +165,7 @@ def _field(row: tables.SettingRow, steps: int, view: View) -> Component:
     told = html.Span(" · ".join(notes), className="soft note")
     if row.choices:
         radio = dcc.RadioItems(
-            options=list(row.choices), value=row.choices[steps], id=field_id, className="kinds"
+            options=list(row.choices), value=row.choices[steps], id=field_id, className="radios"
         )
         box = html.Fieldset([html.Legend(label(row.name, view)), radio], className="kind-box")
         return html.Div([box, told], className="setting")
@@ -287,7 +288,7 @@ def sending(
             return words("settings.moved"), None
         if not known[1].may_be_sent:
             return words("settings.unchanged"), None
-        person = who.strip()
+        person = signed(who.strip())
         outcome = send(settings.store, int(base["module"]), known[0].values, known[1], person, why.strip())
     except UserError as error:
         return words("settings.failed", reason=words("data", text=str(error))), None

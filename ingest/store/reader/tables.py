@@ -142,13 +142,13 @@ def preset_values(in_force: tuple[int, ...], preset: str) -> tuple[int, ...]:
 
 
 def setting_faults(wanted: tuple[int, ...]) -> list[SettingFault]:
-    """Return every reason why the module would refuse a whole set of settings; empty when it would not."""
+    """Return why the module would refuse a whole set of settings: bounds before contradictions; else none."""
     faults = [
         SettingFault(reason="bounds", setting=row.name)
         for row in settings.SETTINGS
         if not row.low <= wanted[row.id] <= row.high
     ]
-    faults += [
+    faults = faults or [
         SettingFault(reason="order", setting=first, other=second)
         for first, second, margin, _ in settings.ORDER
         if wanted[settings.ID_OF[first]] + margin > wanted[settings.ID_OF[second]]
