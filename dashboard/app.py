@@ -14,7 +14,7 @@ from dashboard import ids
 from dashboard.access import install
 from dashboard.components import attributes, notice
 from dashboard.links import Place, address, parse
-from dashboard.pages import choices, night, now, reserves, supply
+from dashboard.pages import choices, night, now, rehearsal, reserves, supply
 from dashboard.pages import settings as settings_page
 from dashboard.queries import choose_module, reading
 from dashboard.security import guard, policy
@@ -29,9 +29,10 @@ Page = Callable[[Settings, View, str | None], Component]
 PAGES: tuple[tuple[str, str, Page], ...] = (
     ("/", "nav.now", now.page),
     (night.PATH, "nav.night", night.page),
-    (settings_page.PATH, "nav.settings", settings_page.page),
     (reserves.PATH, "nav.reserves", reserves.page),
     (supply.PATH, "nav.supply", supply.page),
+    (rehearsal.PATH, "nav.rehearsal", rehearsal.page),
+    (settings_page.PATH, "nav.settings", settings_page.page),
 )
 # The table library weighs more than all the rest: its page alone loads it, by a whole page load.
 GRID, GRID_PATHS = "dash_ag_grid", (supply.PATH,)
@@ -101,6 +102,7 @@ def create_app(settings: Settings) -> Pages:
     night.register(app, settings)
     reserves.register(app, settings)
     supply.register(app, settings)
+    rehearsal.register(app, settings)
     settings_page.register(app, settings)
     guard(app.server, settings.host, policy(app.csp_hashes()), settings.names)
     install(app.server, settings)
