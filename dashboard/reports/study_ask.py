@@ -46,10 +46,11 @@ def ask(
     start = first if begin is None else _time(begin, found, words)
     stop = last if end is None else _time(end, found, words)
     named = {"store": store, "module": f"{module.id:08x}", "first": _iso(first), "last": _iso(last)}
-    if span is None or start >= last or stop <= first or not reader.monitored(module.id, start, stop):
+    if span is not None and stop <= start and end is not None and begin is not None:
+        raise UserError(words("study.bad.order", start=begin, end=end))
+    inside = span is not None and first < stop and start < last and start < stop
+    if not inside or not reader.monitored(module.id, start, stop):
         raise UserError(words("study.bad.no_data", start=_iso(start), end=_iso(stop), **named))
-    if stop <= start:
-        raise UserError(words("study.bad.order", start=begin or _iso(start), end=end or _iso(stop)))
     others = [
         one for one in reader.modules() if one.id != module.id and reader.monitored(one.id, start, stop)
     ]

@@ -133,7 +133,9 @@ def band_name(one: Judgement, words: Words) -> str:
         return words("study.band.harmonic", order=last)
     if one.name.startswith("total distortion"):
         return words("study.band.total", order=last)
-    return words(f"study.band.{one.name}")
+    # A full stop would divide the key.
+    name = one.name.replace(".", "·")
+    return words(f"study.band.{name}")
 
 
 def limits_part(case: Case, words: Words) -> Section:

@@ -136,7 +136,7 @@ _ROWS: Final[dict[str, str]] = {
     "study.region.no damage": "below the lower curve",
     "study.band.10-min voltage, 95 % of a week": "10-min voltage, 95 % of a week",
     "study.band.10-min voltage, always": "10-min voltage, always",
-    "study.band.10-s frequency, 99.5 % of a year": "10-s frequency, 99.5 % of a year",
+    "study.band.10-s frequency, 99·5 % of a year": "10-s frequency, 99.5 % of a year",
     "study.band.10-s frequency, always": "10-s frequency, always",
     "study.band.10-s frequency of an island, 95 % of a week": "10-s frequency of an island, 95 % of a week",
     "study.band.10-s frequency of an island, always": "10-s frequency of an island, always",

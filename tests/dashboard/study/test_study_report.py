@@ -1,0 +1,192 @@
+"""What `nightkeel study` writes: self-contained, honest about its coverage, readable by others."""
+
+import io
+import json
+import re
+import zipfile
+from datetime import UTC, datetime
+
+import numpy as np
+import pandas as pd
+import pytest
+from click.testing import CliRunner
+
+from dashboard.cli.study import study
+from dashboard.reports.study_data import site_of
+from dashboard.reports.study_dictionary import dictionary, package, unit_of
+from dashboard.reports.study_report import case_of, html, matched, plain
+from dashboard.reports.study_tables import tables_of
+from dashboard.texts import CATALOGUES, Words
+from ingest.errors import UserError
+from ingest.store.reader import open_reader
+from tests.dashboard.test_texts import strangers
+from tests.support.night_store import MODULE
+from tests.support.supply_store import HOURS, START, write_supply
+
+END = START + HOURS * 3_600_000
+
+
+@pytest.fixture(scope="module")
+def case(supply_store):
+    with open_reader(supply_store) as reader:
+        return case_of(site_of(reader, reader.modules()[0], START, END, zone=UTC))
+
+
+@pytest.fixture(scope="module")
+def written(supply_store, tmp_path_factory):
+    out = tmp_path_factory.mktemp("study") / "out"
+    result = CliRunner().invoke(study, [str(supply_store), "--out", str(out), "--package"])
+    assert result.exception is None, result.output
+    count = len([p for p in out.rglob("*") if p.is_file()])
+    assert result.output == f"{count} files below {out}. SIMULATED.\n"
+    return out
+
+
+def test_the_report_needs_nothing_from_elsewhere(written):
+    page = (written / "report.html").read_text()
+    assert re.findall(r'(?:src|href)="(?!#)[^"]*"', page) == []
+    assert "url(http" not in page
+    assert page.count("<svg") == len(list((written / "figures").glob("*.svg"))) >= 5
+    names = re.findall(r' id="([^"]*)"', page)
+    assert len(names) == len(set(names))
+
+
+def test_the_report_begins_with_what_was_not_watched_and_is_marked(written):
+    page = (written / "report.html").read_text()
+    text = re.sub(r"\s+", " ", re.sub(r"<style.*?</style>|<svg.*?</svg>|<[^>]*>", " ", page, flags=re.DOTALL))
+    order = ("SIMULATED.", "Not watched: 30 min of 4 h 00 min", "Not measured:",
+             "What must be said of this record",
+             "module itself was dark (30 min)", "at least", "Methods", "To cite: nightkeel")  # fmt: skip
+    places = [text.index(piece) for piece in order]
+    assert places == sorted(places)
+
+
+def test_the_pdf_has_its_pages(written):
+    from weasyprint import HTML
+
+    assert (written / "report.pdf").read_bytes().startswith(b"%PDF-")
+    page = (written / "report.html").read_text()
+    assert '@top-right { content: "SIMULATED";' in page
+    assert 4 <= len(HTML(string=page).render().pages) <= 9
+
+
+def test_tables_are_the_same_as_csv_and_parquet_and_all_marked(written):
+    for path in (written / "tables").glob("*.parquet"):
+        table = pd.read_parquet(path)
+        other = pd.read_csv(path.with_suffix(".csv"))
+        assert list(table.columns) == list(other.columns)
+        assert len(table) == len(other)
+        assert (table["origin"] == "SIMULATED").all()
+        for column in table.select_dtypes("float"):
+            assert np.allclose(table[column], other[column].astype(float), equal_nan=True), column
+    events = pd.read_parquet(written / "tables" / "events.parquet")
+    assert str(events.start_utc.dt.tz) == "UTC"
+    assert events.start_utc.iloc[0] == pd.Timestamp("2026-03-01T00:10:00Z")
+
+
+def test_the_summary_gives_every_figure_its_coverage(written):
+    summary = json.loads((written / "summary.json").read_text(), parse_constant=pytest.fail)
+    assert summary["origin"] == "SIMULATED"
+    assert summary["coverage_percent"] == pytest.approx(87.5)
+    assert {one["coverage_percent"] for one in summary["figures"]} != {None}
+    by_name = {one["name"]: one for one in summary["figures"]}
+    assert by_name["availability"]["value"] == pytest.approx(100 * 206 / 210)
+    assert summary["cite"].startswith("To cite: nightkeel 0.")
+    assert summary["thresholds_percent"]["study.dip"] == 90.0
+    assert summary["dips"]["B2"] == 1
+
+
+def test_figures_come_as_svg_and_png(written):
+    svg = {p.stem for p in (written / "figures").glob("*.svg")}
+    assert svg == {p.stem for p in (written / "figures").glob("*.png")}
+    assert svg == {"voltage", "magnitude_duration", "duration_curve", "week", "harmonics"} | (
+        svg & {"sizing", "survival"}
+    )
+
+
+def test_the_package_names_nobody_and_keeps_the_hour(case):
+    data = package(case)
+    assert data == package(case)
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        texts = {name: archive.read(name).decode() for name in archive.namelist()}
+    everything = "\n".join(texts.values())
+    for secret in (f"{MODULE:08x}", "invented ward", "bed 7", "2026"):
+        assert secret not in everything
+    events = pd.read_csv(io.StringIO(texts["events.csv"]), parse_dates=["start_utc"])
+    first = events.start_utc.iloc[0]
+    assert (first.day_name(), first.hour, first.minute) == ("Sunday", 0, 10)
+    assert first.year == 2000
+    assert set(events.module) == {"a"}
+    assert "SIMULATED" in texts["events.csv"]
+
+
+def test_the_dictionary_is_whole(case):
+    table = dictionary(case)
+    listed = {(row.table, row.column) for row in table.itertuples()}
+    assert listed == {(name, column) for name, one in tables_of(case).items() for column in one.columns}
+    assert unit_of("sag_energy_s") == "s"
+    assert unit_of("recharge_min") == "min"
+    assert unit_of("mixed") == ""
+
+
+def test_events_are_matched_across_modules(tmp_path, case):
+    from dataclasses import replace
+
+    shifted = tuple(
+        replace(e, start_s=e.start_s + 0.1, module="b") for e in case.site.record.events if e.kind != "swell"
+    )
+    other = replace(case, site=replace(case.site, record=replace(case.site.record, events=shifted)))
+    ((_, _, found),) = matched(case, [other])
+    assert len(found.pairs) == 4
+    assert [e.kind for e in found.only_first] == ["swell"]
+    assert found.offset_s == pytest.approx(0.1)
+
+
+def test_the_report_says_nothing_of_its_own(case):
+    words = Words("en", {key: f"⟦{text}⟧" for key, text in CATALOGUES["en"].items()})
+    page = html(case, [], [], words, UTC, datetime(2026, 3, 2, tzinfo=UTC))
+    body = page[page.index("<body>") :]
+    said = [text.strip() for text in re.findall(r">([^<]+)<", body) if text.strip()]
+    # Cells hold values, classes of the standards and dates; sentences come from the catalogue.
+    values = re.compile(r"[A-DXST] |[\d-]|[−\d]")
+    assert [text for text in strangers(said) if " " in text and not values.match(text)] == []
+
+
+@pytest.mark.parametrize(
+    ("args", "says"),
+    [
+        (["--from", "yesterday"], "yesterday is no date"),
+        (["--from", "2026-03-01T03:00", "--to", "2026-03-01T02:45"], "is not after"),
+        (["--from", "2027-01-01"], "holds no data of module"),
+        (["--reference", "12"], "A reference of 12 V is not possible"),
+        (["--reference", "high"], "A reference of high V is not possible"),
+        (["--module", "1234"], "holds no module 1234; it holds"),
+        (["--zone", "Mars/Olympus"], "Mars/Olympus is no time zone"),
+        (["--from", "2026-03-01T02:05", "--to", "2026-03-01T02:20"], "holds no data"),
+    ],
+)
+def test_bad_input_is_one_sentence(supply_store, tmp_path, args, says):
+    result = CliRunner().invoke(study, [str(supply_store), "--out", str(tmp_path / "o"), *args])
+    assert isinstance(result.exception, UserError)
+    assert says in str(result.exception)
+    assert "\n" not in str(result.exception)
+    assert not (tmp_path / "o").exists()
+
+
+def test_a_file_in_the_place_of_the_folder_is_refused(supply_store, tmp_path):
+    (tmp_path / "o").write_text("")
+    result = CliRunner().invoke(study, [str(supply_store), "--out", str(tmp_path / "o")])
+    assert "name a folder" in str(result.exception)
+
+
+def test_no_number_that_is_not_one_reaches_the_summary():
+    assert plain({"a": np.float64("nan"), "b": (float("inf"), np.int64(3))}) == {"a": None, "b": [None, 3]}
+
+
+def test_a_real_module_is_not_called_simulated(tmp_path):
+    path = write_supply(tmp_path / "real.db", emulated=False)
+    with open_reader(path) as reader:
+        case = case_of(site_of(reader, reader.modules()[0], START, END, zone=UTC))
+    page = html(case, [], [], Words(), UTC, datetime(2026, 3, 2, tzinfo=UTC))
+    assert "SIMULATED" not in page
+    assert "data of a real module" in page
