@@ -1,10 +1,16 @@
 """`nightkeel board`: the emulated module behind a pseudo-terminal or a TCP port."""
 
+import contextlib
 import signal
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import click
 
 from firmware_sim.contract.errors import UserError
+
+if TYPE_CHECKING:
+    from firmware_sim.rig.rig import Rig
 
 SPEED_MAX = 10_000.0
 
@@ -33,10 +39,26 @@ def read_key(path: str | None) -> bytes:
     return key
 
 
+@contextlib.contextmanager
+def traced(rig: "Rig", path: str) -> Iterator[None]:
+    """Write a value change dump while the rig plays."""
+    from firmware_sim.rig.vcd_trace import VcdTrace
+
+    with open(path, "w", encoding="ascii") as file:
+        trace = VcdTrace(file, rig)
+        rig.watch = trace
+        try:
+            yield
+        finally:
+            rig.watch = None
+            trace.close()
+
+
 EPILOG = """\b
 Examples:
   nightkeel board --scenario quiet-night --pty-link /tmp/bed1
-  nightkeel board --scenario monsoon-night --link tcp://127.0.0.1:7000 --speed 20"""
+  nightkeel board --scenario monsoon-night --link tcp://127.0.0.1:7000 --speed 20
+  nightkeel board --scenario circuit-apart --trace night.vcd --speed max --hours 0.2"""
 
 
 @click.command(epilog=EPILOG)
@@ -51,6 +73,7 @@ Examples:
 @click.option("--from", "start_s", type=float, default=0.0, help="Begin so many seconds into the scenario.")
 @click.option("--now", is_flag=True, help="Let the scenario begin now instead of at its own date.")
 @click.option("--hours", type=float, help="End after so many hours; without it the night goes on.")
+@click.option("--trace", type=click.Path(dir_okay=False), help="Write pins, codes, frames: VCD, IEEE 1364.")
 def board(  # one argument an option
     name: str,
     seed: int | None,
@@ -63,6 +86,7 @@ def board(  # one argument an option
     start_s: float,
     now: bool,
     hours: float | None,
+    trace: str | None,
 ) -> None:
     """Run an emulated module (SIMULATED data) behind a pseudo-terminal or a TCP port.
 
@@ -93,7 +117,9 @@ def board(  # one argument an option
         click.echo(end.address)
         click.echo(f"SIMULATED: scenario {name}, {profile} board, {runtime}, speed {speed}", err=True)
         rig.skip(round(start_s * 10))
-        Paced(rig, end, pace).run(None if hours is None else round(hours * 36_000), lambda: bool(stopping))
+        with traced(rig, trace) if trace else contextlib.nullcontext():
+            steps = None if hours is None else round(hours * 36_000)
+            Paced(rig, end, pace).run(steps, lambda: bool(stopping))
     finally:
         rig.stop()
         end.close()

@@ -31,6 +31,7 @@ AHEAD_STEPS = 300
 CLOCK_DRIFT_PPM = 12
 
 Trace = Callable[[int, list[Edge]], None]
+Watch = Callable[[int], None]
 
 
 class Rig:
@@ -39,7 +40,7 @@ class Rig:
     `run(steps)` returns what the module sent in that time; `send(data)` puts the host's bytes on the line.
     `step` counts 100 ms steps since the scenario's start. `fitted` names optional channels beside the
     scenario's. `trace` is called with the step and the edges of lamps and sounder (see
-    `ports/bridge/hal.py`).
+    `ports/bridge/hal.py`); `watch`, which may be set later, with each step once it is over, dark ones too.
     """
 
     def __init__(
@@ -71,6 +72,7 @@ class Rig:
         self.actors = Actors(self)
         self.ahead_steps = ahead_steps
         self.trace = trace
+        self.watch: Watch | None = None
         self.step = 0
         self.lines: Lines | None = None
         self.rails: list[int] = []
@@ -97,6 +99,8 @@ class Rig:
             upto = min(end, self.converted, self.actors.next_step)
             while self.step < upto:
                 self._one_step(out)
+                if self.watch is not None:
+                    self.watch(self.step - 1)
         return bytes(out)
 
     def skip(self, steps: int) -> None:
