@@ -40,12 +40,22 @@ def card(found: Standing, module: int, view: View) -> Component:
 
 def _short(rung: Rung, found: Standing, view: View) -> list[Component]:
     first = next(iter(rung.unknown), None)
-    parts: list[Component] = [html.B(rung_line(rung, view))]
+    note = ""
     if rung.key == "rung.hand_room_air":
-        parts.append(html.Span(_bag(found, view), className="why"))
-    elif first is not None and (not rung.minutes_low or not rung.proven):
-        parts.append(html.Span(view.words(first), className="why"))
-    return parts
+        note = _bag(found, view)
+    elif rung.key == "rung.cylinder" and found.cylinder is not None:
+        note = _gauge(found, view)
+    elif first is not None and not rung.proven:
+        note = view.words(first)
+    line: list[Component] = [html.B(rung_line(rung, view))]
+    return [*line, html.Span(note, className="why")] if note else line
+
+
+def _gauge(found: Standing, view: View) -> str:
+    read = found.entered.readings[-1]
+    return view.words(
+        "reserves.gauge_read", gauge=f"{read.gauge_bar:.0f}", clock=clock(read.at_ms, view.zone)
+    )
 
 
 def rung_line(rung: Rung, view: View) -> str:

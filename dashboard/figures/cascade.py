@@ -11,6 +11,7 @@ from dashboard.theme import with_alpha
 from ingest.analysis.reserves.cascade import Cascade, Rung
 
 ROW_PX = 62
+MARGIN_PX = 8
 SPAN_MINUTES_MIN = 30
 ROOM = 1.3  # of the lower bounds, so that hands have their place
 REACH = 3.0  # upper bounds are drawn up to so many times the lower ones
@@ -29,6 +30,7 @@ def cascade_figure(found: Cascade, look: Look) -> dict[str, Any]:
     )
     out = frame.layout([panel], start, end, look)
     out |= {"hovermode": False, "dragmode": False}
+    out["margin"]["l"] = MARGIN_PX
     out["xaxis"] |= {"fixedrange": True, "showspikes": False}
     out["annotations"] = [_words(place, rung, look) for place, rung in enumerate(found.rungs)]
     data = [trace for place, rung in enumerate(found.rungs) for trace in _rung(place, rung, end, look)]

@@ -26,6 +26,7 @@ RESERVES: Final[dict[str, str]] = {
     "reserves.key": "Filled: at least. Hatched: not proven. Dotted: perhaps longer.",
     "reserves.content": "{size}, {gauge} bar read at {clock}: ideal {ideal} L, real gas {real} L, factor "
     "rule {factor} L; the smallest is used. Empties at {flow} L/min.",
+    "reserves.gauge_read": "{gauge} bar, read at {clock}",
     "reserves.rate": "Gauge fell by {flow} L/min over {minutes} min ({low} to {high}).",
     "reserves.unreadable": "Entries that can't be read: {count}. Enter them again.",
     "reserves.more": "Enter cylinder, flow, bag",

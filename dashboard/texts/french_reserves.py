@@ -25,6 +25,7 @@ RESERVES: Final[dict[str, str]] = {
     "reserves.key": "Plein : au moins. Hachuré : non prouvé. Pointillé : peut-être plus.",
     "reserves.content": "{size}, {gauge} bar lus à {clock} : gaz parfait {ideal} L, gaz réel {real} L, règle "
     "du facteur {factor} L ; le plus petit est pris. Se vide à {flow} L/min.",
+    "reserves.gauge_read": "{gauge} bar, lus à {clock}",
     "reserves.rate": "Le manomètre a baissé de {flow} L/min en {minutes} min ({low} à {high}).",
     "reserves.unreadable": "Saisies illisibles : {count}. Saisissez-les de nouveau.",
     "reserves.more": "Saisir bouteille, débit, ballon",

@@ -139,7 +139,7 @@ def test_entries_are_marks_and_the_page_lives_on_them(mine, my_view):
     assert "97 min longer: hand ventilation in place of the drive gas (2 L/min)" in text
     assert "ideal 283 L, real gas 306 L, factor rule 306 L" in text
     card = said(now.page(mine, my_view, ""))
-    assert "Cylinder: at least 32 min, until 20:38" in card
+    assert "Cylinder: at least 32 min, until 20:38 137 bar, read at 20:06" in card
 
 
 def test_the_time_a_bag_was_seen_lies_in_the_last_day(mine, my_view):
