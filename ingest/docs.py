@@ -1,6 +1,9 @@
 """Generated tables of the near side: the dictionary of the store, and what each answer of a server means."""
 
+import json
+import math
 from collections.abc import Callable
+from pathlib import Path
 
 from ingest.sinks.outcomes import OUTCOMES
 from ingest.store.dictionary import tables
@@ -60,8 +63,83 @@ def write_migrations() -> str:
     return "\n".join(f"{number}. {name}" for number, (name, _) in enumerate(MIGRATIONS, 1))
 
 
+# Measured by `ingest.analysis.supply.accuracy.achieved`; a soak test measures anew and compares.
+ACHIEVED = Path(__file__).parent / "analysis" / "supply" / "achieved.json"
+
+
+def write_uncertainty() -> str:
+    """Write what the analysis achieved against the targets of class S."""
+    lines = ["| quantity | over | cases | greatest error | target |", "| --- | --- | --- | --- | --- |"]
+    for row in json.loads(ACHIEVED.read_text()):
+        error = f"{row['greatest']:.3f} {row['unit']}"
+        target = f"{row['target']:g} {row['unit']}"
+        lines.append(f"| {row['quantity']} | {row['sweep']} | {row['cases']} | {error} | {target} |")
+    return "\n".join(lines)
+
+
+def write_limits() -> str:
+    """Write the limits, edges and curves that the study judges by."""
+    from ingest.analysis.supply import classify
+
+    lines = ["| what | rule | source |", "| --- | --- | --- |"]
+    for band in (
+        *classify.VOLTAGE_BANDS, *classify.FREQUENCY_BANDS, *classify.ISLAND_FREQUENCY_BANDS,
+    ):  # fmt: skip
+        rule = f"{100 * band.low:g} to {100 * band.high:g} % for {100 * band.part:g} % of {band.days:g} days"
+        lines.append(f"| {band.name} | {rule} | EN 50160 |")
+    orders = ", ".join(f"{n}: {limit:g}" for n, limit in classify.HARMONIC_LIMITS_PERCENT.items())
+    total = f"{classify.THD_LIMIT_PERCENT:g} % in all"
+    dips = ", ".join(f"{name} {100 * low:g}–{100 * high:g} %" for name, low, high in classify.DIP_ROWS)
+    swells = ", ".join(f"{name} from {100 * low:g} %" for name, low in classify.SWELL_ROWS)
+    lines += [
+        f"| harmonics, 95 % of a week, % | {orders}; {total} | EN 50160, quoted |",
+        f"| rows of dips | {dips}; columns end at {_ends(classify.DIP_COLUMNS_S)} | EN 50160, quoted |",
+        f"| rows of swells | {swells}; columns end at {_ends(classify.SWELL_COLUMNS_S)} | EN 50160, quoted |",
+        f"| short interruption | up to {classify.SHORT_INTERRUPTION_S:g} s | EN 50160 |",
+        f"| ITIC, lower limit | {_steps(classify.ITIC_LOWER)} | ITIC 2000, pairing from memory |",
+        f"| ITIC, upper limit above 3 ms | {_steps(classify.ITIC_UPPER)} | ITIC 2000, pairing from memory |",
+        f"| SEMI F47 from 20 ms | {_steps(classify.SEMI_F47)} | from memory |",
+    ]
+    return "\n".join(lines)
+
+
+def _ends(ends_s: tuple[float, ...]) -> str:
+    return ", ".join(f"{end:g}" for end in ends_s) + " s"
+
+
+def _steps(steps: tuple[tuple[float, float], ...]) -> str:
+    ends = [(f"to {end:g} s" if math.isfinite(end) else "beyond", level) for end, level in steps]
+    return ", ".join(f"{end} {100 * level:g} %" for end, level in ends)
+
+
+def write_breathing_errors() -> str:
+    """Write the measured errors of what is read from pressure; the data name the command that made them."""
+    path = Path(__file__).parents[1] / "hardware_notes" / "breathing_errors.json"
+    data = json.loads(path.read_text("utf-8"))
+    rows = []
+    for name, one in data["sources"].items():
+        errors = [f"{half:g} / {most:g}" for half, most in one["errors"].values()]
+        found = one["breaths"]
+        wrong = f"{100 * one['misjudged'] / found:.1f} / {100 * one['undetermined'] / found:.1f}"
+        rows.append((name, found, one["missed"], one["extra"], *errors, wrong))
+    heads = (
+        "whose breaths", "breaths", "missed", "invented", "peak, cmH2O", "end-expiratory, cmH2O",
+        "mean, cmH2O", "period, s", "misjudged / undetermined, %",
+    )  # fmt: skip
+    lead = (
+        f"{data['patients']} patients a row, {data['seconds']} s each, seed {data['seed']}, measured by "
+        f"`{data['command']}`. Errors are absolute: half of the breaths are nearer than the first figure, "
+        "99 % than the second."
+    )
+    lines = ["| " + " | ".join(str(cell) for cell in row) + " |" for row in (heads, *rows)]
+    return "\n".join([lead, "", lines[0], "|" + " --- |" * len(heads), *lines[1:]])
+
+
 BLOCKS: dict[str, Callable[[], str]] = {
     "store-dictionary": write_store,
     "forward-outcomes": write_outcomes,
     "store-migrations": write_migrations,
+    "breathing-errors": write_breathing_errors,
+    "supply-uncertainty": write_uncertainty,
+    "power-quality-limits": write_limits,
 }
