@@ -6,6 +6,7 @@ from dashboard import changing
 from dashboard.changing import draft
 from dashboard.pages import settings as page
 from dashboard.queries import choose_module, reading
+from ingest.errors import UserError
 from ingest.store.reader import tables
 from tests.dashboard.conftest import find, said, spoken
 from tests.dashboard.test_texts import strangers
@@ -125,3 +126,20 @@ def test_fields_of_an_older_version_are_not_sent(settings, view, in_force):
     old = base(in_force) | {"version": in_force[1].version - 1}
     told, _ = page.sending(settings, view, old, ADULT, HIGHER, "A. B.", "why")
     assert told.startswith("The module's settings changed meanwhile.")
+
+
+def test_who_may_only_view_sends_nothing_and_a_name_is_kept(settings, view, in_force, monkeypatch):
+    sent = []
+    monkeypatch.setattr(page, "send", lambda *given: sent.append(given))
+
+    def refuse(_):
+        raise UserError("You may only look.")
+
+    monkeypatch.setattr(page, "signed", refuse)
+    told, _ = page.sending(settings, view, base(in_force), ADULT, HIGHER, "A. B.", "why")
+    assert told == "Not sent: You may only look."
+    assert sent == []
+    monkeypatch.setattr(page, "signed", lambda author: f"{author} (ward)")
+    told, _ = page.sending(settings, view, base(in_force), ADULT, HIGHER, " A. B. ", "why")
+    assert told.startswith("The module has not answered.")
+    assert sent[0][4:] == ("A. B. (ward)", "why")
