@@ -22,7 +22,11 @@ ALIKE = {
     "unit.per_minute", "time.day", "now.mode", "night.entry", "night.column.what", "list.join",
     "summary.what.spo2", "summary.what.co2", "summary.what.volume", "burden.condition", "burden.times",
     "mark.kind.note", "choice.language.en", "choice.language.fr", "handover.where", "handover.notes",
+    "reserves.unit.bar", "reserves.unit.kPa", "reserves.unit.psi", "supply.compare.module", "supply.point",
+    "supply.value",
 }  # fmt: skip
+# The report of the supply study is written for readers of the standards it quotes, and has no other language.
+ENGLISH_ONLY = ("study.",)
 ANALYSES = (model, table_signs, trends, wave_signs, breathing_night, battery, cascade, cylinder, mixture)
 KEYED = (
     "finding.", "pressure_cannot_tell.", "rung.", "hand.", "battery.", "cylinder.", "cascade.", "lengthen.",
@@ -35,7 +39,8 @@ def places(said):
 
 
 def test_every_english_key_has_french():
-    assert sorted(set(english.TEXTS) - set(french.TEXTS)) == []
+    missing = {key for key in set(english.TEXTS) - set(french.TEXTS) if not key.startswith(ENGLISH_ONLY)}
+    assert sorted(missing) == []
     assert sorted(set(french.TEXTS) - set(english.TEXTS)) == []
 
 
