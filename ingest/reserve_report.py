@@ -173,8 +173,8 @@ def _cylinder(
         return reserve, reserve.rate if reserve else None
     if not _any(given, "size", "water_capacity"):
         raise UserError("A cylinder needs --size, or --water-capacity in litres as stamped on its neck.")
-    gauge, flow = _needs(given, ("gauge", "flow"), "A cylinder")
-    unit = given.get("unit") or "bar"
+    # 150 read in psi and taken for bar would promise ten times too much: the unit is never assumed.
+    gauge, unit, flow = _needs(given, ("gauge", "unit", "flow"), "A cylinder")
     cylinder = cylinder_of(given.get("size") or "", given.get("water_capacity"))
     left = given.get("left")
     warmth = checked("temperature", given.get("temperature") or "15")

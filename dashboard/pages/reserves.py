@@ -33,7 +33,7 @@ __all__ = ["PATH", "now_card", "page", "register"]
 POLL_MS = 5000
 DAY_MS = 86_400_000
 FIGURE_WIDTH_MAX = 1000
-OTHER = ""
+OTHER = "other"
 # Fields of the form by entry; all are sent as texts, the analysis reads and refuses them.
 FIELDS: Mapping[str, tuple[str, ...]] = {
     "cylinder": ("size", "water", "gauge", "unit"),
@@ -105,10 +105,10 @@ def _form(words: Words) -> list[Component]:
         _set(
             "reserves.cylinder",
             [
-                _choose("size", "reserves.size", sizes, next(iter(SIZES)), words),
+                _choose("size", "reserves.size", sizes, words),
                 _line("water", 8, words),
                 _line("gauge", 8, words),
-                _choose("unit", "reserves.unit", units, GAUGE_UNITS[0], words),
+                _choose("unit", "reserves.unit", units, words),
             ],
             "cylinder", words,
         ),
@@ -138,10 +138,9 @@ def _line(name: str, longest: int, words: Words) -> Component:
     return html.Div([label, field], className="field")
 
 
-def _choose(
-    name: str, key: str, options: list[dict[str, str]], chosen: str, words: Words
-) -> Component:  # fmt: skip
-    radios: Any = dcc.RadioItems(options=options, value=chosen, id=_field_id(name), className="kinds")
+def _choose(name: str, key: str, options: list[dict[str, str]], words: Words) -> Component:
+    # Nothing is chosen beforehand: a gauge in psi taken for bar would promise ten times too much.
+    radios: Any = dcc.RadioItems(options=options, id=_field_id(name), className="kinds")
     return html.Fieldset([html.Legend(words(key)), radios], className="kind-box")
 
 

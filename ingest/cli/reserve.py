@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 EPILOG = """\b
 Examples:
   nightkeel reserve --store night.db
-  nightkeel reserve --size "UK D" --gauge 137 --flow 2 --minute-volume 5 --bleed 1
+  nightkeel reserve --size "UK D" --gauge 137 --unit bar --flow 2 --minute-volume 5 --bleed 1
   nightkeel reserve --size "US E" --gauge 1800 --unit psi --flow 2 --gauge-before 2000 --minutes-before 15
   nightkeel reserve --draw-over --agent isoflurane --level 1.5 --filling 100 --minute-volume 6"""
 
@@ -34,7 +34,7 @@ TEXTS = (
     ("size", "Cylinder size, such as 'UK D' or 'US E'."),
     ("water-capacity", "Or its water capacity in L, as stamped on the neck."),
     ("gauge", "Gauge reading now."),
-    ("unit", "Unit of the gauge: bar, psi or kPa (bar)."),
+    ("unit", "Unit of the gauge: bar, psi or kPa."),
     ("temperature", "Temperature of the gas, °C (15)."),
     ("left", "Pressure left behind, in the gauge's unit (200 psi)."),
     ("flow", "Oxygen flow, L/min."),

@@ -154,7 +154,9 @@ def test_the_time_a_bag_was_seen_lies_in_the_last_day(mine, my_view):
     [
         ("cylinder", {"gauge": "4000", "unit": "bar"}, "4000 bar is outside 0 to 300 bar"),
         ("cylinder", {"size": "XXL"}, "'XXL' is not known"),
-        ("cylinder", {"size": "", "water": "900"}, "900 L is outside 0.2 to 80 L"),
+        ("cylinder", {"size": reserves.OTHER, "water": "900"}, "900 L is outside 0.2 to 80 L"),
+        ("cylinder", {"size": ""}, "is not known"),
+        ("cylinder", {"unit": ""}, "use one of bar, psi, kPa"),
         ("cylinder", {"gauge": "<b>"}, "is not a number"),
         ("flow", {"oxygen": "-2"}, "-2 L/min is negative"),
         ("flow", {"volume": "1000"}, "outside"),

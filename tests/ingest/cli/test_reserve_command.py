@@ -10,6 +10,7 @@ from ingest.errors import UserError
 from ingest.store.annotations import open_annotations
 from tests.support.night_store import MODULE, write_night
 
+BAR = ("--unit", "bar")
 START = 1_772_308_800_000  # 2026-02-28 20:00 UTC
 
 
@@ -25,7 +26,9 @@ def asked(*options):
 
 def test_the_shipped_cylinder_by_all_three_rules():
     # UK D, 340 L at 137 bar and 15 °C: transport-planning paper (published). Ideal/real 136.21/146.24 (D).
-    found = asked("--size", "UK D", "--gauge", "137", "--left", "0", "--flow", "2")["cylinder"]["content"]
+    found = asked("--size", "UK D", "--gauge", "137", *BAR, "--left", "0", "--flow", "2")["cylinder"][
+        "content"
+    ]
     assert found["real_l"] == pytest.approx(340, abs=3)
     assert found["factor_l"] == pytest.approx(340, abs=0.5)
     # Above the atmosphere that stays behind: 135.21 of 145.24 litres each litre holds more.
@@ -36,13 +39,15 @@ def test_the_shipped_cylinder_by_all_three_rules():
 
 def test_the_drive_gas_is_a_term():
     # 340 L: 170 min at 2 L/min, 42 at 8 (arithmetic): the ratio holds for any content.
-    still = asked("--size", "UK D", "--gauge", "137", "--flow", "2")
-    driven = asked("--size", "UK D", "--gauge", "137", "--flow", "2", "--minute-volume", "5", "--bleed", "1")
+    still = asked("--size", "UK D", "--gauge", "137", *BAR, "--flow", "2")
+    driven = asked(
+        "--size", "UK D", "--gauge", "137", *BAR, "--flow", "2", "--minute-volume", "5", "--bleed", "1"
+    )
     low_l = still["cylinder"]["content"]["low_l"]
     assert still["cascade"]["rungs"][1]["minutes_low"] == int(low_l / 2)
     assert driven["cascade"]["rungs"][1]["minutes_low"] == int(low_l / 8)
     assert driven["cylinder"]["total_l_min"] == 8
-    over = ("--size", "UK D", "--gauge", "137", "--flow", "2", "--minute-volume", "5", "--draw-over")
+    over = ("--size", "UK D", "--gauge", "137", *BAR, "--flow", "2", "--minute-volume", "5", "--draw-over")
     assert asked(*over)["cylinder"]["total_l_min"] == 2
 
 
@@ -51,7 +56,8 @@ def test_units_of_the_gauge_and_two_timed_readings():
     # US Army course MD0542 (published): (1800 − 200) × 0.28 = 448 L.
     assert psi["cylinder"]["content"]["factor_l"] == pytest.approx(448, abs=0.1)
     timed = asked(
-        "--size", "US E", "--gauge", "100", "--gauge-before", "120", "--minutes-before", "20", "--flow", "1"
+        "--size", "US E", "--gauge", "100", *BAR, "--gauge-before", "120", "--minutes-before", "20",
+        "--flow", "1"
     )  # fmt: skip
     # Factor 0.28 L/psi: 20 bar = 290 psi = 81.2 L in 20 min. Real gas lies above the ideal law by 7.4 % at
     # 137 bar (146.24 to 136.21, D), so its slope by at most about twice that.
@@ -93,7 +99,7 @@ def test_peukert_is_a_fallback_with_an_interval_and_never_proven():
 
 
 def test_the_report_says_minutes_first_then_the_clock_and_names_its_sources():
-    text = run("--size", "UK D", "--gauge", "137", "--flow", "2", "--minute-volume", "5")
+    text = run("--size", "UK D", "--gauge", "137", *BAR, "--flow", "2", "--minute-volume", "5")
     lines = text.splitlines()
     assert lines[0].startswith("If the mains fails now (")
     assert lines[0].endswith("at least:")
@@ -103,19 +109,21 @@ def test_the_report_says_minutes_first_then_the_clock_and_names_its_sources():
     assert "Schmidt, Wagner" in text
     assert "longer by" in text
     assert "watch the patient" in lines[-1]
-    assert "at the bed, seen at" in run("--size", "UK D", "--gauge", "137", "--flow", "2", "--bag")
+    assert "at the bed, seen at" in run("--size", "UK D", "--gauge", "137", *BAR, "--flow", "2", "--bag")
 
 
 REFUSED = [
-    (("--size", "UK D", "--gauge", "4000", "--flow", "2"), "4000 bar is outside 0 to 300 bar"),
-    (("--size", "UK D", "--gauge", "100", "--flow", "-2"), "oxygen flow: -2 L/min is negative"),
-    (("--size", "XXL", "--gauge", "100", "--flow", "2"), "'XXL' is not known"),
+    (("--size", "UK D", "--gauge", "4000", *BAR, "--flow", "2"), "4000 bar is outside 0 to 300 bar"),
+    (("--size", "UK D", "--gauge", "100", *BAR, "--flow", "-2"), "oxygen flow: -2 L/min is negative"),
+    (("--size", "XXL", "--gauge", "100", *BAR, "--flow", "2"), "'XXL' is not known"),
     (("--size", "UK D", "--gauge", "100", "--flow", "2", "--unit", "torr"), "unit torr is not known"),
-    (("--size", "UK D", "--gauge", "250", "--flow", "2"), "is more than a size UK D cylinder is filled to"),
-    (("--size", "UK D", "--gauge", "nan", "--flow", "2"), "is not a number"),
-    (("--size", "UK D", "--gauge", "100"), "needs --flow as well"),
-    (("--gauge", "100", "--flow", "2"), "A cylinder needs --size"),
-    (("--size", "UK D", "--gauge", "100", "--gauge-before", "90", "--minutes-before", "9", "--flow", "1"),
+    (("--size", "UK D", "--gauge", "250", *BAR, "--flow", "2"), "is more than a size UK D"),
+    (("--size", "UK D", "--gauge", "nan", *BAR, "--flow", "2"), "is not a number"),
+    (("--size", "UK D", "--gauge", "100", *BAR), "needs --flow as well"),
+    (("--gauge", "100", *BAR, "--flow", "2"), "A cylinder needs --size"),
+    (("--size", "UK D", "--gauge", "100", "--flow", "2"), "needs --unit as well"),
+    (("--size", "UK D", "--gauge", "100", *BAR, "--gauge-before", "90", "--minutes-before", "9",
+      "--flow", "1"),
      "The gauge rose"),
     (("--battery-minutes", "20"), "needs --battery-tested as well"),
     (("--battery-minutes", "20", "--battery-tested", "yesterday"), "YYYY-MM-DD"),
