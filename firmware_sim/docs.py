@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 from firmware_sim.contract import channels, messages
 from firmware_sim.contract.errors import UserError
+from firmware_sim.ports.micropython.pins import PINS
 
 BLOCK = re.compile(r"(<!-- generated:([a-z0-9-]+) -->\n).*?(<!-- end:\2 -->)", re.DOTALL)
 
@@ -88,9 +89,16 @@ def write_code_lists() -> str:
     return table(("what", "code and meaning"), rows)
 
 
+def write_pins() -> str:
+    """Write which pin of a real board does what."""
+    rows = [(f"`{role}`", "not fitted" if pin is None else pin, what) for role, pin, what in PINS]
+    return table(("role", "pin", "what hangs there"), rows)
+
+
 BLOCKS: dict[str, Callable[[], str]] = {
     "channels": write_channels,
     "messages": write_messages,
     "message-fields": write_fields,
     "code-lists": write_code_lists,
+    "pins": write_pins,
 }
