@@ -1,6 +1,6 @@
 """The pages of sign-in and sign-out: plain forms that need no script."""
 
-from flask import render_template_string
+from jinja2 import Environment
 
 from dashboard.theme import stylesheet
 from dashboard.view import View
@@ -45,21 +45,25 @@ ACCOUNT_FIELDS = """<p>{{ words("access.who", name=name, role=role) }}</p>
 <p><a class="button" href="/">{{ words("access.back") }}</a>
 <button class="button" type="submit">{{ words("access.sign_out") }}</button></p>"""
 
-LOGIN_PAGE, ACCOUNT_PAGE = (FRAME.replace("__FIELDS__", one) for one in (LOGIN_FIELDS, ACCOUNT_FIELDS))
+TEMPLATES = Environment(autoescape=True)
+# Compiled once: whoever guesses gets this page a thousand times.
+LOGIN_PAGE, ACCOUNT_PAGE = (
+    TEMPLATES.from_string(FRAME.replace("__FIELDS__", one)) for one in (LOGIN_FIELDS, ACCOUNT_FIELDS)
+)
 
 
 def login_page(view: View, place: str, said: str, token: str) -> str:
     """Return the sign-in page; `place` is where to go on to, `said` why it is shown again."""
-    return render_template_string(
-        LOGIN_PAGE, words=view.words, theme=view.theme, colours=stylesheet(), action="/login",
+    return LOGIN_PAGE.render(
+        words=view.words, theme=view.theme, colours=stylesheet(), action="/login",
         title=view.words("access.sign_in"), place=place, said=said, token=token,
     )  # fmt: skip
 
 
 def account_page(view: View, name: str, role: str, token: str) -> str:
     """Return the page that says who is signed in, and signs out."""
-    return render_template_string(
-        ACCOUNT_PAGE, words=view.words, theme=view.theme, colours=stylesheet(), action="/logout",
+    return ACCOUNT_PAGE.render(
+        words=view.words, theme=view.theme, colours=stylesheet(), action="/logout",
         title=view.words("access.account"), said="", token=token, name=name,
         role=view.words(f"access.role.{role}"),
     )  # fmt: skip

@@ -4,14 +4,17 @@ The attacks are those that the OWASP Web Security Testing Guide lists for authen
 authorisation (common practice). No test waits: lock-outs and ends of sessions go by a clock of the test.
 """
 
+import ast
 import json
 import re
 import time
 from dataclasses import replace
+from pathlib import Path
 from urllib.parse import unquote
 
 import pytest
 
+import dashboard
 from dashboard.access import ACCOUNT, EXTENSION, LOGIN, LOGOUT, OPEN_PATHS, safe_place
 from dashboard.app import create_app
 from dashboard.pages import controls, marks
@@ -593,3 +596,50 @@ def test_the_sign_in_page_needs_no_script_and_carries_the_headers(stranger):
     for name in ("Content-Security-Policy", "X-Frame-Options", "X-Content-Type-Options", "Referrer-Policy"):
         assert answer.headers[name]
     assert answer.headers["Cache-Control"] == "no-store"
+
+
+# Rooms that write into the record or send to the module; whoever calls them must say who does it.
+WRITING = {"dashboard.marking": ("write", "change"), "dashboard.changing": ("send",)}
+DOORS = ("changing.py", "marking.py", "pages/controls.py", "pages/settings.py")
+
+
+def unnamed_writers(source):
+    """Name the functions that write or command without asking `operator` or `signed` who it is."""
+    tree = ast.parse(source)
+    taken = {
+        alias.asname or alias.name
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom)
+        for alias in node.names
+        if alias.name in WRITING.get(node.module, ())
+    }
+    found = []
+    for node in tree.body:
+        called = {
+            part.func.id if isinstance(part.func, ast.Name) else getattr(part.func, "attr", "")
+            for part in ast.walk(node)
+            if isinstance(part, ast.Call)
+        }
+        writes, asks = called & {*taken, "command"}, called & {"operator", "signed"}
+        if isinstance(node, ast.FunctionDef) and writes and not asks:
+            found.append(node.name)
+    return found
+
+
+def test_every_page_that_writes_asks_who_it_is():
+    top = Path(dashboard.__file__).parent
+    doors = []
+    for path in sorted(top.rglob("*.py")):
+        source, name = path.read_text("utf-8"), path.relative_to(top).as_posix()
+        if "control_client" in source or "store.annotations" in source:
+            doors.append(name)
+        if name.startswith("pages/"):
+            assert unnamed_writers(source) == [], name
+    assert tuple(doors) == DOORS
+
+
+def test_the_check_sees_a_page_that_does_not_ask():
+    lines = ["from dashboard.marking import write", "def save():", "    write(1)"]
+    assert unnamed_writers("\n".join(lines)) == ["save"]
+    assert unnamed_writers("\n".join([*lines, "    signed('AB')"])) == []
+    assert unnamed_writers("def press():\n    client.command(1)") == ["press"]
