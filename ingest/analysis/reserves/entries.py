@@ -25,12 +25,15 @@ RATE_BACK_MS: Final = 6 * 3_600_000  # readings further apart span too many chan
 
 
 class Written(Protocol):
-    """What a mark must have: when it holds (UTC ms) and its data."""
+    """What a mark must have."""
 
     @property
-    def utc(self) -> int: ...
+    def utc(self) -> int:
+        """Return when it holds, UTC ms."""
+
     @property
-    def data(self) -> Mapping[str, object]: ...
+    def data(self) -> Mapping[str, object]:
+        """Return what it holds."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

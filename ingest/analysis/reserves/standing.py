@@ -26,12 +26,19 @@ CHARGING: Final = ("normal", "bypass")
 
 
 class Store(Protocol):
-    """What is asked of a store's reader."""
+    """What is asked of a store's reader; rows as it returns them."""
 
-    def latest(self, module: int) -> Any: ...
-    def settings_at(self, module: int, utc_ms: int) -> Any: ...
-    def marks(self, module: int | None = ..., *, kind: str | None = ...) -> Sequence[Any]: ...
-    def bands(self, module: int, start: int, end: int, column: str) -> Sequence[Any]: ...
+    def latest(self, module: int) -> Any:
+        """Return the newest trend, None before the first."""
+
+    def settings_at(self, module: int, utc_ms: int) -> Any:
+        """Return the settings in force, None when none were reported."""
+
+    def marks(self, module: int | None = ..., *, kind: str | None = ...) -> Sequence[Any]:
+        """Return marks by time."""
+
+    def bands(self, module: int, start: int, end: int, column: str) -> Sequence[Any]:
+        """Return the stretches of one code."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
