@@ -1,5 +1,6 @@
 """Serve over TLS. The usual server has none; this one is the HTTP server of a long-kept web framework."""
 
+import socket
 import ssl
 from collections.abc import Callable
 from pathlib import Path
@@ -22,6 +23,9 @@ class TlsServer:
         self, app: Callable[..., Any], host: str, port: int, cert: Path, key: Path, threads: int
     ) -> None:
         check_pair(cert, key)
+        # The library leaves its socket open when the port is taken; so that is found out before.
+        with socket.create_server((host, port), family=_family(host)):
+            pass
         self._server = Server(
             (host, port), app, numthreads=threads, server_name="nightkeel", timeout=IDLE_TIMEOUT_S
         )
@@ -47,6 +51,10 @@ class TlsServer:
     def close(self) -> None:
         """End serving."""
         self._server.stop()
+
+
+def _family(host: str) -> socket.AddressFamily:
+    return socket.AF_INET6 if ":" in host else socket.AF_INET
 
 
 def check_pair(cert: Path, key: Path) -> None:
