@@ -228,7 +228,7 @@ def events(frame: SupplyFrame, view: View) -> list[Component]:
         return [title, html.P(words("supply.no_events"), className="soft")]
     number_filter, text_filter = "agNumberColumnFilter", "agTextColumnFilter"
     columns = [
-        ("start", "study.column.start", text_filter, 190),
+        ("start", "study.column.start", text_filter, 215),
         ("kind", "study.column.kind", text_filter, 130),
         ("seconds", "supply.seconds", number_filter, 130),
         ("extreme", "study.column.extreme", number_filter, 150),

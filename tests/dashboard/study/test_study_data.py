@@ -161,3 +161,24 @@ def test_days_and_progress_agree(supply_store):
     steps = []
     site(supply_store, progress=lambda: steps.append(1), zone=ZoneInfo("Asia/Kolkata"))
     assert len(steps) == days_of(START, END) == 1
+
+
+def test_a_gap_inside_ten_minutes_and_inside_an_event_is_counted(tmp_path):
+    night = Supply(tmp_path / "g.db", START)
+    night.report()
+    night.steady(0, 890)
+    night.event(1, 0, 880_000, None, 0)
+    night.steady(890, 900)
+    night.open_boot(2, START + 1_000_000)
+    night.report()
+    night.event(2, 0, 1_500, 400, 150.0)  # so soon after the start that it may have begun in the gap
+    night.steady(0, 200)
+    night.close()
+    found = site(tmp_path / "g.db", end=START + 1_200_000)
+    assert found.record.ten_minutes.coverage == pytest.approx([1.0, 5 / 6])
+    first, second = found.record.events
+    assert first.still_open
+    assert first.duration_s == pytest.approx(20.0)
+    assert second.before_s == pytest.approx(100.0)
+    assert second.duration_bounds_s == (pytest.approx(0.4), pytest.approx(100.4))
+    assert "event may have begun in a gap" in {note.key for note in case_of(found).study.notes}
