@@ -1,6 +1,9 @@
 """The bundle for a real board, run by the real interpreter, its `machine` stood in for, over a real pty."""
 
+import os
 import subprocess
+import sys
+import time
 
 import pytest
 from click.testing import CliRunner
@@ -11,6 +14,7 @@ from firmware_sim.contract import digest
 from firmware_sim.contract import messages as m
 from firmware_sim.rig.rig import Rig
 from firmware_sim.rig.runtimes import InProcess, find_interpreter
+from ingest.store.reader import open_reader
 from tests.micropython.standin.runtime import HERE as STANDIN
 from tests.micropython.standin.runtime import PortRuntime
 from tests.support.bed import scenario
@@ -115,6 +119,33 @@ def test_every_file_of_the_bundle_is_needed(made, tmp_path):
     assert "MODULES" in done.stdout, done.stdout + done.stderr
     loaded = {name for name in done.stdout.split("MODULES")[1].split() if name.startswith("firmware_sim")}
     assert loaded == names
+
+
+def test_the_ingest_daemon_records_from_it(made, tmp_path):
+    """The daemon as a process of its own on the pty, as with any module."""
+    runtime, store = PortRuntime(made[0] / "plain", tmp_path, HEAP), tmp_path / "bed.db"
+    command = [sys.executable, "-m", "nightkeel", "ingest", "--link", os.ttyname(runtime.slave),
+               "--store", str(store), "--site", "bench", "--bed", "1"]
+    daemon = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    rig = Rig(scenario(), runtime=runtime, profile="small")
+    counters = {}
+    try:
+        for _ in range(200):
+            rig.run(1)
+            time.sleep(0.02)
+        daemon.terminate()
+        _, err = daemon.communicate(timeout=20)
+        assert daemon.returncode == 0, err
+        with open_reader(store) as reader:
+            (module,) = reader.modules()
+            (session,) = reader.sessions(module.id)
+            counters = session.counters
+            assert module.emulated
+    finally:
+        daemon.kill()
+        rig.stop()
+        runtime.close()
+    assert counters["records"] > 60, counters
 
 
 def test_a_folder_in_use_is_left_alone(tmp_path):

@@ -149,8 +149,11 @@ class UART:
         return os_read(self.file)
 
     def write(self, data):
-        """Send; return how many bytes were taken."""
-        return self.file.write(data)
+        """Send; return how many bytes were taken, None when the line's buffer is full."""
+        try:
+            return self.file.write(data)
+        except OSError:
+            return None
 
 
 def os_read(file):
