@@ -21,7 +21,7 @@ from ingest.errors import UserError
 
 ROLES = ("view", "operate")
 NAME = re.compile(r"[a-z0-9][a-z0-9._-]{0,31}")
-# NIST SP 800-63B-4, 3.1.1.2: 15 at least where nothing else is asked for (from memory).
+# NIST SP 800-63B-4, on the length of passwords: 15 at least where nothing else is asked for (from memory).
 PASSPHRASE_MIN, PASSPHRASE_MAX = 15, 256
 # Cost of one try: 128 MiB and about half a second. OWASP Password Storage Cheat Sheet (published).
 COST_N, COST_R, COST_P = 2**17, 8, 1

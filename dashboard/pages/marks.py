@@ -1,6 +1,6 @@
 """Marks of a night: write one at a moment, change it with its history kept, search all nights."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import dash
@@ -232,12 +232,38 @@ def register(app: Dash, settings: Settings, path: str) -> None:
     def view() -> View:
         return view_of(request.cookies, settings)
 
+    _register_form(app, settings, view)
+
     @app.callback(
         Output(ids.MARKS_LIST, "children"), Output(ids.MARKS_TIME, "value"),
         Input(ids.NIGHT_SHOWN, "data"), Input(ids.MARKS_WRITTEN, "data"), State(ids.URL, "search"),
     )  # fmt: skip
     def show(_: Any, __: int, search: str | None) -> tuple[Any, Any]:
         return listed(settings, view(), search, path)
+
+    @app.callback(Output(ids.MARKS_KINDS, "children"), Input(ids.MARKS_KIND, "data"))
+    def mark_chosen(chosen: str) -> Any:
+        return _kinds(chosen, view().words)
+
+    @app.callback(
+        Output(ids.MARKS_TITLE, "children"), Output(ids.MARKS_STOP, "hidden"), Input(ids.MARKS_EDITED, "data")
+    )
+    def title(edited: int | None) -> tuple[str, bool]:
+        words = view().words
+        return words("marks.new") if edited is None else words("marks.change", number=edited), edited is None
+
+    @app.callback(
+        Output(ids.MARKS_FOUND, "children"),
+        Input(ids.MARKS_FIND, "n_clicks"), Input(ids.MARKS_WORDS, "n_submit"),
+        State(ids.MARKS_WORDS, "value"), State(ids.URL, "search"),
+        prevent_initial_call=True,
+    )  # fmt: skip
+    def find(_: int, __: int | None, wanted: str | None, search: str | None) -> Any:
+        return found_marks(settings, view(), search, wanted or "", path)
+
+
+def _register_form(app: Dash, settings: Settings, view: Callable[[], View]) -> None:
+    """Add what the form does: write, take up a mark again, choose its category."""
 
     @app.callback(
         Output(ids.MARKS_STATUS, "children"), Output(ids.MARKS_WRITTEN, "data"),
@@ -285,23 +311,3 @@ def register(app: Dash, settings: Settings, path: str) -> None:
         if not any(clicks) or asked is None or asked["value"] not in KINDS:
             raise PreventUpdate
         return asked["value"]
-
-    @app.callback(Output(ids.MARKS_KINDS, "children"), Input(ids.MARKS_KIND, "data"))
-    def mark_chosen(chosen: str) -> Any:
-        return _kinds(chosen, view().words)
-
-    @app.callback(
-        Output(ids.MARKS_TITLE, "children"), Output(ids.MARKS_STOP, "hidden"), Input(ids.MARKS_EDITED, "data")
-    )
-    def title(edited: int | None) -> tuple[str, bool]:
-        words = view().words
-        return words("marks.new") if edited is None else words("marks.change", number=edited), edited is None
-
-    @app.callback(
-        Output(ids.MARKS_FOUND, "children"),
-        Input(ids.MARKS_FIND, "n_clicks"), Input(ids.MARKS_WORDS, "n_submit"),
-        State(ids.MARKS_WORDS, "value"), State(ids.URL, "search"),
-        prevent_initial_call=True,
-    )  # fmt: skip
-    def find(_: int, __: int | None, wanted: str | None, search: str | None) -> Any:
-        return found_marks(settings, view(), search, wanted or "", path)

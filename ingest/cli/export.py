@@ -39,6 +39,12 @@ Examples:
     "--fhir", type=click.Path(path_type=Path), metavar="FILE",
     help="FHIR Observations of one night, hourly, one a line (NDJSON).",
 )  # fmt: skip
+@click.option(
+    "--comtrade", type=click.Path(path_type=Path), metavar="DIR",
+    help="Folder for the captured waveforms as COMTRADE (IEC 60255-24): the whole store.",
+)  # fmt: skip
+@click.option("--ascii", is_flag=True, help="COMTRADE data as ASCII instead of BINARY.")
+@click.option("--cff", is_flag=True, help="One .cff file a capture instead of .cfg, .dat and .hdr.")
 @click.option("--night", metavar="DATE", help="UTC date of its evening, YYYY-MM-DD; default: the last night.")
 @click.option("--module", metavar="NUMBER", help="Module by its hexadecimal number; default: the last heard.")
 @click.option("--zone", default="UTC", show_default=True, help="Time zone of the times in CSV.")
@@ -52,6 +58,9 @@ def export(
     csv_folder: Path | None,
     edf: Path | None,
     fhir: Path | None,
+    comtrade: Path | None,
+    ascii: bool,
+    cff: bool,
     night: str | None,
     module: str | None,
     zone: str,
@@ -63,11 +72,15 @@ def export(
     """
     from ingest.store.reader import open_reader
 
-    if parquet is None and csv_folder is None and edf is None and fhir is None:
+    if all(path is None for path in (parquet, csv_folder, edf, fhir, comtrade)):
         raise UserError("Name what to write, such as --parquet DIR, --csv DIR, --edf FILE or --fhir FILE.")
+    if comtrade is None and (ascii or cff):
+        raise UserError("--ascii and --cff say how --comtrade DIR writes; name the folder too.")
     with open_reader(store) as reader:
         if parquet is not None:
             _whole_store(reader, parquet)
+        if comtrade is not None:
+            _captures(reader, comtrade, ascii, cff)
         if csv_folder is not None or edf is not None or fhir is not None:
             for path in _one_night(reader, csv_folder, edf, fhir, night, module, _zone(zone), strip):
                 click.echo(str(path))
@@ -87,6 +100,18 @@ def _whole_store(reader: "Reader", parquet: Path) -> None:
         rows = write_parquet(reader, parquet, bar.update)
     simulated = " SIMULATED" if any(module.emulated for module in reader.modules()) else ""
     click.echo(f"{rows} rows below {parquet}.{simulated}")
+
+
+def _captures(reader: "Reader", folder: Path, ascii: bool, cff: bool) -> None:
+    from ingest.exports.comtrade_file import count, write_comtrade
+
+    with click.progressbar(
+        length=max(count(reader, reader.modules()), 1), label="writing captures", file=sys.stderr, width=30,
+        hidden=not sys.stderr.isatty(),
+    ) as bar:  # fmt: skip
+        written = write_comtrade(reader, folder, "ASCII" if ascii else "BINARY", cff, bar.update)
+    simulated = " SIMULATED" if any(module.emulated for module in reader.modules()) else ""
+    click.echo(f"{written} captures below {folder}.{simulated}")
 
 
 def _one_night(

@@ -3,7 +3,6 @@
 import re
 import subprocess
 import sys
-import time
 import tomllib
 from pathlib import Path
 
@@ -41,15 +40,9 @@ def test_help_has_an_example(name):
     assert f"nightkeel {name}" in shown.output.split("Example")[-1]
 
 
-def test_help_is_quick_and_loads_no_package():
-    """Wait for a person is felt above 0.3 s (common practice, no source); the best of five counts."""
-    best = 9.0
-    for _ in range(5):
-        start = time.perf_counter()
-        shown = run("--help")
-        best = min(best, time.perf_counter() - start)
-    assert shown.returncode == 0
-    assert best < 0.3
+def test_help_loads_no_package():
+    """What is not loaded costs no time; the time itself is a figure of `make bench`."""
+    assert run("--help").returncode == 0
     code = (
         "import sys, nightkeel\n"
         "try: nightkeel.main(['--help'])\n"

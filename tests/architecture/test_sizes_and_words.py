@@ -100,7 +100,8 @@ ADDRESS = re.compile(r"(?<![\d.])(\d{1,3}(?:\.\d{1,3}){3})(?![\d.])")
 HOME = re.compile(r"(?<![\w.])/(?:home|root|Users)/[\w.-]+")
 HOST = re.compile(r"https?://([A-Za-z0-9.-]+\.[A-Za-z]{2,})")
 # Names of vocabularies and licences, which nothing fetches, and hosts reserved for examples.
-HOSTS = ("apache.org", "w3.org", "loinc.org", "unitsofmeasure.org", "hl7.org", "doi.org", "example.org")
+HOSTS = ("apache.org", "w3.org", "loinc.org", "unitsofmeasure.org", "hl7.org", "doi.org", "example.org",
+         ".invalid")
 VERSIONS = "constraints.txt"  # version numbers look like addresses
 THIRD_PARTY = "dashboard/assets/vendor/"  # not ours to word; a test of the pages sees that it fetches nothing
 

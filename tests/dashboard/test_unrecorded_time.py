@@ -14,5 +14,5 @@ def test_unrecorded_time_stays_inside_the_window(store, later_h):
         module = reader.modules()[0]
         _, end = reader.span(module.id)
         frame = now_frame(reader, module, end + later_h * HOUR_MS, back_ms=12 * HOUR_MS)
-    assert later_h <= 12 and frame.dark_ms >= later_h * HOUR_MS or frame.dark_ms == 12 * HOUR_MS
+    assert (later_h <= 12 and frame.dark_ms >= later_h * HOUR_MS) or frame.dark_ms == 12 * HOUR_MS
     assert frame.dark_ms <= 12 * HOUR_MS
