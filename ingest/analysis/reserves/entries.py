@@ -49,7 +49,10 @@ class Entered:
 
     @property
     def rate(self) -> TrueRate | None:
-        """Return the true rate from the last two gauge readings, None without two that make sense."""
+        """Return the true rate from the last two gauge readings, None without two that make sense.
+
+        A gauge that rose is another cylinder, or a refilled one: no rate.
+        """
         if self.cylinder is None or len(self.readings) < 2:
             return None
         first, second = self.readings[-2:]
@@ -105,9 +108,6 @@ def entered(marks: Iterable[Written]) -> Entered:
                 if cylinder is None or told.size != cylinder.size:
                     readings = []
                 cylinder = told
-                # A gauge that rose is another cylinder, or this one refilled.
-                if readings and reading.gauge_bar > readings[-1].gauge_bar:
-                    readings = []
                 readings.append(reading)
             elif what == "flow":
                 demand, flow_at = _demand(mark.data), mark.utc
