@@ -16,15 +16,19 @@ from dashboard.pages.marks import kind_word
 from dashboard.phrases import text
 from dashboard.queries import choose_module, night_frame
 from dashboard.reports.handover_figure import trend_svg
+from dashboard.reserve_words import rung_line
 from dashboard.units import alarm_in, in_unit, night_in, unit_word
 from dashboard.view import View
 from ingest.analysis.breathing.model import CANNOT_TELL
+from ingest.analysis.reserves.standing import standing
 from ingest.analysis.spans import total_ms
 from ingest.errors import UserError
 from ingest.store.reader import Night, Reader
 
 FIGURE_PIXELS = 700
 TYPED_MAX = 150
+# Reserves are worked out for now while the record is this fresh, else for its end.
+FRESH_MS = 600_000
 # Rows of alarms, disconnections, notes, summary: the first that fits one page is taken.
 ROOMS = ((9, 5, 6, 40), (6, 4, 4, 26), (4, 3, 3, 20), (3, 2, 2, 14), (2, 1, 1, 8))
 
@@ -38,7 +42,7 @@ class Handover:
     pages: int
 
 
-def handover(reader: Reader, night: Night, view: View, reserves: Sequence[str] = ()) -> Handover:
+def handover(reader: Reader, night: Night, view: View) -> Handover:
     """Write the page of one night; lists are shortened until it is one page, and say what they leave out."""
     from weasyprint import HTML
 
@@ -50,7 +54,7 @@ def handover(reader: Reader, night: Night, view: View, reserves: Sequence[str] =
     template = environment().get_template("handover.html")
     gaps = total_ms([(gap.start, gap.end) for gap in reader.gaps(module.id, night.first, night.last)])
     shared = {
-        "words": view.words, "svg": figure, "simulated": module.emulated, "reserves": reserves,
+        "words": view.words, "svg": figure, "simulated": module.emulated, **_reserves(reader, night, view),
         **_head(morning, night, view, gaps),
     }  # fmt: skip
     for rooms in ROOMS:
@@ -100,6 +104,23 @@ def _head(morning: Morning, night: Night, view: View, gaps_ms: int) -> dict[str,
         "burden": burden_sentences(morning.burden, words),
         "language": words.language,
     }
+
+
+def _reserves(reader: Reader, night: Night, view: View) -> dict[str, Any]:
+    """Return how reserves stood when the record ended, for the last night; earlier ones have none to show."""
+    words = view.words
+    fresh = view.now - night.last < FRESH_MS
+    at = view.now if fresh else night.last
+    title = words("handover.reserves", clock=clock(at, view.zone))
+    span_of = reader.span(night.module)
+    if span_of is None or span_of[1] > night.last:
+        return {"reserves_title": title, "reserves": []}
+    rows = []
+    for rung in standing(reader, night.module, at).cascade.rungs:
+        said = rung_line(rung, view)
+        unknown = words("list.join").join(words(key) for key in rung.unknown[:2])
+        rows.append(words("handover.reserve", rung=said, list=unknown) if unknown else said)
+    return {"reserves_title": title, "reserves": rows}
 
 
 def _lists(
