@@ -4,7 +4,7 @@ VENV   ?= .venv
 BIN    := $(VENV)/bin
 SEEDS  ?= 200
 STORE  ?= var/demo.db
-DEBIAN := chromium victoria-metrics libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core gcc valgrind
+DEBIAN := chromium victoria-metrics libfaketime libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core gcc valgrind
 PIP    := $(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt
 
 .DEFAULT_GOAL := help

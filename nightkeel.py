@@ -71,7 +71,8 @@ COMMANDS: dict[str, Row] = {
     "docs": Row("nightkeel", "docs", "Write the generated tables of the documents anew."),
 }
 
-DOC_MODULES = ("firmware_sim.docs", "firmware_sim.alarm_docs", "ingest.docs", "dashboard.docs")
+DOC_MODULES = ("firmware_sim.docs", "firmware_sim.alarm_docs", "ingest.docs", "dashboard.docs",
+               "tests.simulation.promises")
 DOC_FILES = ("hardware_notes/*.md", "DEVELOPERS.md", "README.md")
 
 
@@ -414,11 +415,13 @@ def rewrite_documents(write: bool) -> list[str]:
 
     from firmware_sim.docs import rewrite
 
+    top = Path(__file__).parent
+    if str(top) not in sys.path:
+        sys.path.insert(0, str(top))
     blocks = {"commands": write_commands}
     for name in DOC_MODULES:
         if find_spec(name) is not None:
             blocks.update(importlib.import_module(name).BLOCKS)
-    top = Path(__file__).parent
     stale = []
     for path in sorted(path for pattern in DOC_FILES for path in top.glob(pattern)):
         old = path.read_text(encoding="utf-8")
