@@ -241,9 +241,13 @@ def register(app: Dash, settings: Settings, path: str) -> None:
     def show(_: Any, __: int, search: str | None) -> tuple[Any, Any]:
         return listed(settings, view(), search, path)
 
-    @app.callback(Output(ids.MARKS_KINDS, "children"), Input(ids.MARKS_KIND, "data"))
-    def mark_chosen(chosen: str) -> Any:
-        return _kinds(chosen, view().words)
+    # Only the attribute is renewed: the button keeps the focus of who works by keyboard.
+    @app.callback(
+        Output({"kind": ids.MARKS_CHOOSE, "value": dash.ALL}, "aria-pressed"), Input(ids.MARKS_KIND, "data"),
+        State({"kind": ids.MARKS_CHOOSE, "value": dash.ALL}, "id"),
+    )  # fmt: skip
+    def mark_chosen(chosen: str, buttons: list[dict[str, str]]) -> Any:
+        return ["true" if one["value"] == chosen else "false" for one in buttons]
 
     @app.callback(
         Output(ids.MARKS_TITLE, "children"), Output(ids.MARKS_STOP, "hidden"), Input(ids.MARKS_EDITED, "data")
