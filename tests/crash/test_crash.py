@@ -128,3 +128,27 @@ def test_a_module_that_resets_goes_on_as_another_boot(bed):
     assert status == 0, said
     report = verify(bed.store)
     assert (report.boots, report.gaps, report.problems) == (2, 0, ())
+
+
+def taken(process):
+    """Return (kB of memory, open files) of a process."""
+    with open(f"/proc/{process.pid}/status", encoding="ascii") as status:
+        kilobytes = next(int(line.split()[1]) for line in status if line.startswith("VmRSS"))
+    return kilobytes, len(os.listdir(f"/proc/{process.pid}/fd"))
+
+
+@pytest.mark.soak
+def test_eight_hours_in_minutes_leave_memory_and_open_files_flat(bed):
+    """The board runs as fast as the machine lets it; after the first hour nothing grows any more."""
+    bed.board("--hours", 8, speed=400)
+    daemon = bed.ingest()
+    hour = 3600 * 4
+    wait_for(lambda: bed.cursors().get(1, 0) > hour, "the first hour", 300)
+    before = taken(daemon)
+    wait_for(lambda: bed.cursors().get(1, 0) > 7 * hour, "the eighth hour", 1800)
+    after = taken(daemon)
+    print(f"memory {before[0]} kB after an hour, {after[0]} kB in the eighth; files {before[1]}, {after[1]}")
+    assert after[1] == before[1]
+    assert after[0] < before[0] * 1.1 + 4000
+    assert bed.end(daemon)[0] == 0
+    assert verify(bed.store).problems == ()

@@ -93,7 +93,6 @@ class Module:
         self.red = False
         self.in_force = settings.defaults()
         self.tried = []
-        self.saves = 0
         self.torn_settings = []
         self.block = Block()
 
@@ -209,7 +208,8 @@ class Module:
                 self.board.flash.cut_after(self.faults.random.choice((
                     self.faults.random.randrange(PAGE), PAGE + self.faults.random.randrange(SET_BYTES))))
             done = save(values)
-            self.saves += 1
+            # Several sets may be made within one step.
+            self.in_force = list(store.values)
             return done
 
         self.in_force, self.tried = list(app.system.settings), []
