@@ -58,7 +58,8 @@ class Board:
         self.hung = False
         off_time_s = self._off_time_s(step) if cause == CAUSE_POWER else 0
         profile = self.profile
-        seed = ((self.seed * 48_271 + self.lives * 69_621) & 0x7FFFFFFF) + 1
+        # The step too: a life that begins later in the scenario is another one, also in another process.
+        seed = ((self.seed * 48_271 + self.lives * 69_621 + step * 16_807) & 0x7FFFFFFF) + 1
         return (
             profile.number,
             profile.flash_pages,
