@@ -36,7 +36,13 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
     shown = words("night.title", date=date(night.start, view.zone))
     return html.Div(
         [
-            html.H1([words("rehearsal.title"), html.Span(shown, className="span")]),
+            html.Div(
+                html.Div(
+                    html.H1([words("rehearsal.title"), html.Span(shown, className="span")]),
+                    className="title-row",
+                ),
+                className="night-head",
+            ),
             html.P([html.Strong(words("rehearsal.sends_nothing")), " ", words("rehearsal.lead")],
                    className="lead"),
             form(view),
@@ -62,10 +68,20 @@ def form(view: View) -> Component:
     return html.Fieldset(
         [
             html.Legend(words("rehearsal.try")),
-            html.Label(words("rehearsal.setting"), htmlFor=ids.REHEARSAL_NAME),
-            dcc.Dropdown(options, FIRST, id=ids.REHEARSAL_NAME, clearable=False),
-            html.Label(words("rehearsal.value"), htmlFor=ids.REHEARSAL_VALUE),
-            dcc.Input(id=ids.REHEARSAL_VALUE, type="text", maxLength=20),
+            html.Div(
+                [
+                    html.Label(words("rehearsal.setting"), htmlFor=ids.REHEARSAL_NAME),
+                    dcc.Dropdown(options, FIRST, id=ids.REHEARSAL_NAME, clearable=False),
+                ],
+                className="field",
+            ),
+            html.Div(
+                [
+                    html.Label(words("rehearsal.value"), htmlFor=ids.REHEARSAL_VALUE),
+                    dcc.Input(id=ids.REHEARSAL_VALUE, type="text", maxLength=20),
+                ],
+                className="field",
+            ),
             html.Button(words("rehearsal.go"), id=ids.REHEARSAL_GO, className="button", n_clicks=0),
         ],
         className="choose",
