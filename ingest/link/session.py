@@ -298,9 +298,10 @@ class Session:
         if self._hole_seen and seq <= self._hole_seen:
             self._hole_seen = seq
         known = self._ticks[seq % MEMORY] if self.expected - seq <= MEMORY else -1
-        if (known >= 0 and (known - raw) & 0xFFFFFFFF and message_id != messages.LOST) or seq == 1:
+        other = known >= 0 and (known - raw) & 0xFFFFFFFF and message_id != messages.LOST
+        if other or (seq == 1 and self._sound != 1):
             # Same number, other tick: the module started again and its hello was lost. The first records of
-            # two lives may have the same ticks; when they come again, it costs little to ask.
+            # two lives may have the same ticks; when they come again, it costs little to ask, once.
             self.drops["foreign_boot"] += 1
             self._distrust(seq, mono_ms)
 
