@@ -28,6 +28,8 @@ CALIBRATE = 14
 NEW_PATIENT = 15
 PRESSURE_HOLD = 16
 CLEAR_LOG_NOTICE = 17
+START_CASE = 18
+END_CASE = 19
 
 _NONE = ()
 
@@ -54,14 +56,22 @@ COMMANDS = (
      "send entries of the event log again, from a serial number on"),
     (CALIBRATE, "calibrate", (
         ("channel", "B", "", 1), ("gain", "i", "/16384", 1), ("offset", "i", "codes", 1),
-        ("day", "H", "d", 1),
-    ), None, False, "gain and offset of one channel"),
+        ("day", "H", "d", 1), ("points", "B", "", 1), ("gain_u", "H", "ppm", 1), ("offset_u", "H", "codes/100", 1),
+    ), (("letter", "B", "utf-8", 1),), False,
+     "gain and offset of one channel, their standard uncertainties, and the reference's name in letters; "
+     "1 point: a zero check, which leaves gain, day and reference as they are"),
     (NEW_PATIENT, "new_patient", (("preset", "B", "", 1),), None, False,
      "ends the trends, restores the preset, forgets the confirmed breath"),
     (PRESSURE_HOLD, "pressure_hold", (("stage", "B", "", 1),), None, True,
      "leak test, patient off: 1 asks, 2 confirms, 0 ends; not within 60 s of a breath, ends above 40 cmH2O"),
     (CLEAR_LOG_NOTICE, "clear_log_notice", _NONE, None, False,
      "the log was read: older entries may be overwritten without notice"),
+    (START_CASE, "start_case", (
+        ("number", "H", "", 1), ("mode", "B", "", 1), ("preset", "B", "", 1),
+    ), None, True,
+     "new patient: preset and mode in one write, confirmed breath forgotten, limits wait for confirmation"),
+    (END_CASE, "end_case", (("number", "H", "", 1),), None, True,
+     "standby; the confirmed breath is forgotten, so that nothing of it reaches the next patient"),
 )
 
 RESULTS = (

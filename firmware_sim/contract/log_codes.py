@@ -23,6 +23,7 @@ LOG_FULL = 16
 WARMING_UP = 17
 BROWN_OUT = 18
 LOG_READ = 19
+CASE = 20
 
 # Code, name, weight, meaning of `first`, meaning of `second`. The text of a `command` is the row of an
 # acknowledgement, so that a rehearsal can do it again; else it is empty.
@@ -46,6 +47,7 @@ CODES = (
     (WARMING_UP, "warming_up", 1, "seconds", ""),
     (BROWN_OUT, "brown_out", 1, "mV", ""),
     (LOG_READ, "log_read", 1, "serial read up to", ""),
+    (CASE, "case", 1, "number of the case", "mode | preset << 8 at its start, -1 at its end"),
 )
 
 NAMES = {row[0]: row[1] for row in CODES}

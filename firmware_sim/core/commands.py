@@ -3,7 +3,7 @@
 from firmware_sim.contract import commands as c
 from firmware_sim.contract import log_codes
 from firmware_sim.contract import settings as s
-from firmware_sim.contract.channels import CHANNELS, MODES, PRESET_CHILD, PRESET_INFANT
+from firmware_sim.contract.channels import CHANNELS, MODE_STANDBY, MODES, PRESET_CHILD, PRESET_INFANT
 from firmware_sim.kernels.alarms import NO_ROW
 
 # A pressure-hold test is refused when a breath was seen within so many steps.
@@ -31,6 +31,7 @@ class Commands:
             c.ASK_CAPTURE: self._capture, c.ASK_SETTINGS: self._ask_settings, c.READ_LOG: self._read_log,
             c.CALIBRATE: self._calibrate, c.NEW_PATIENT: self._new_patient,
             c.PRESSURE_HOLD: self._pressure_hold, c.CLEAR_LOG_NOTICE: self._log_read,
+            c.START_CASE: self._start_case, c.END_CASE: self._end_case,
         }
 
     def handle(self, fields, body):
@@ -196,6 +197,43 @@ class Commands:
         if done:
             self.system.note(log_codes.NEW_PATIENT, fields[0])
             self.app.new_patient(fields[0])
+        return answer
+
+    def _start_case(self, fields, _, from_page):
+        number, mode, preset = fields
+        if mode >= len(MODES):
+            return c.REFUSED, mode, "there is no such mode"
+        if preset == PRESET_INFANT and self.system.preset() != PRESET_INFANT:
+            return c.INFANT_NOT_SUPPLIED, 0, "there are no infant values; a site must supply all of them"
+        if preset > PRESET_INFANT:
+            return c.REFUSED, preset, "there is no such preset"
+        wanted = list(self.system.settings)
+        if preset != PRESET_INFANT:
+            wanted = s.apply_preset(wanted, preset)
+        wanted[s.ID_OF["module.mode"]] = mode
+        wanted[s.ID_OF["module.unconfirmed"]] = 1
+        return self._hand_over(wanted, preset, number, mode | preset << 8)
+
+    def _end_case(self, fields, _, from_page):
+        wanted = list(self.system.settings)
+        wanted[s.ID_OF["module.mode"]] = MODE_STANDBY
+        return self._hand_over(wanted, self.system.preset(), fields[0], -1)
+
+    def _hand_over(self, wanted, preset, number, second):
+        """Put a case's settings in force in one write, nothing of the last patient's breath in them."""
+        system = self.system
+        for name in ("confirmed.peak", "confirmed.end_expiratory", "confirmed.rate"):
+            wanted[s.ID_OF[name]] = 0
+        old_mode, old_preset = system.mode(), system.preset()
+        answer = self._change(wanted)
+        if answer[0] != c.DONE:
+            return answer
+        if system.preset() != old_preset:
+            system.note(log_codes.PRESET, old_preset, preset)
+        if system.mode() != old_mode:
+            system.note(log_codes.MODE, old_mode, system.mode())
+        system.note(log_codes.CASE, number, second)
+        self.app.new_patient(preset)
         return answer
 
     def _pressure_hold(self, fields, _, from_page):

@@ -121,6 +121,40 @@ def test_a_preset_brings_its_limits_and_waits_for_confirmation(desk):
     assert ("new_patient", 0) in desk.firmware.calls
 
 
+HAND, ADULT, CHILD, INFANT = 2, 0, 1, 2
+
+
+def cases(desk):
+    """Return number and second integer of each case in the flash log."""
+    return [(one.first, one.second) for one in desk.system.log.entries() if one.code == log_codes.CASE]
+
+
+def test_a_case_brings_mode_and_preset_at_once_and_nothing_of_the_last_patient(desk):
+    assert desk.send(c.CONFIRM_LIMITS, (1,)) == "done"
+    assert desk.system.setting("confirmed.peak") == 2000
+    assert desk.send(c.START_CASE, (7, HAND, CHILD)) == "done"
+    assert (desk.system.mode(), desk.system.preset()) == (HAND, CHILD)
+    assert desk.system.setting("confirmed.peak") == 0, "limits follow the new patient's breath only"
+    assert desk.system.setting("pressure.high") == 3000
+    assert desk.system.setting("module.unconfirmed") == 1
+    assert ("new_patient", CHILD) in desk.firmware.calls
+    assert desk.send(c.END_CASE, (7,)) == "done"
+    assert desk.system.mode() == 0, "standby: an empty bed does not call 'no breath'"
+    assert cases(desk) == [(7, HAND | CHILD << 8), (7, -1)]
+    again = Desk(desk.module.hal.flash)
+    assert (again.system.mode(), again.system.preset()) == (0, CHILD), "it outlives a reset"
+
+
+def test_a_case_that_cannot_be_leaves_all_as_it_was(desk):
+    before = list(desk.system.settings)
+    assert desk.send(c.START_CASE, (1, 1, INFANT)) == "infant_not_supplied"
+    assert desk.text == "there are no infant values; a site must supply all of them"
+    assert desk.send(c.START_CASE, (1, 9, ADULT)) == "refused"
+    assert desk.send(c.START_CASE, (1, 1, 9)) == "refused"
+    assert list(desk.system.settings) == before
+    assert cases(desk) == []
+
+
 def test_limits_are_drawn_only_around_a_breath_of_the_last_minute(desk):
     desk.firmware.last_breath = (2000, 500, 1500, 601)
     assert desk.send(c.CONFIRM_LIMITS, (1,)) == "no_breath_seen"
@@ -155,7 +189,8 @@ def test_any_body_of_any_command_gets_an_answer(desk):
 
 
 @pytest.mark.parametrize(
-    ("command", "values"), [(c.PAUSE_AUDIO, ()), (c.ACKNOWLEDGE, (255,)), (c.SET_MODE, (0,))])
+    ("command", "values"), [(c.PAUSE_AUDIO, ()), (c.ACKNOWLEDGE, (255,)), (c.SET_MODE, (0,)),
+                            (c.START_CASE, (1, HAND, ADULT)), (c.END_CASE, (1,))])
 def test_a_page_needs_a_press_of_the_modules_button_within_60_s(desk, command, values):
     low = quiet(rail=4000)
     desk.module.step(low, 100)
