@@ -107,6 +107,7 @@ class Engine:
         self.state = array("i", [0] * (k.G_SIZE + rows * k.S_SIZE))
         self.low = array("i", [0] * table[k.T_VALUES])
         self.high = array("i", [0] * table[k.T_VALUES])
+        self.seen = array("i", [0] * table[k.T_VALUES])
         self.out = array("i", [0] * (k.O_SIZE * (rows * 4 + 8)))
         for at in range(k.G_SIZE, len(self.state), k.S_SIZE):
             self.state[at + k.S_RUN] = -1
@@ -116,12 +117,13 @@ class Engine:
 
     def step(self, inputs):
         """Take one step's inputs (array 'i', values.COUNT); return the number of transitions that stand."""
-        self.steps(inputs, 0, 1, self.table, self.state, self.low, self.high, self.out)
+        self.steps(inputs, 0, 1, self.table, self.state, self.low, self.high, self.seen, self.out)
         return self.state[k.G_OUT]
 
     def run(self, block, first, count):
         """Take up to `count` steps of a block; return how many, ending after one with transitions."""
-        return self.steps(block, first, count, self.table, self.state, self.low, self.high, self.out)
+        return self.steps(block, first, count, self.table, self.state, self.low, self.high, self.seen,
+                          self.out)
 
     def transition(self, index):
         """Return (row, code, priority, flags, value, limit, cause); the last three may be None."""

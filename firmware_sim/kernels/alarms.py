@@ -2,7 +2,8 @@
 
 `table` is what the settings compile to (contract.engine.compile_table), `state` is all that the engine
 remembers, `low` and `high` bound each input: while every input stays inside and no deadline has come, no
-row can change and a step costs one comparison an input. Times are steps of 100 ms since power-up.
+row can change. `seen` is the last step's inputs, all of them inside: an input that has not moved costs one
+comparison, one that has moved three. Times are steps of 100 ms since power-up.
 
 Layouts. table: T_SIZE words, then R_SIZE a row. state: G_SIZE words, then S_SIZE a row.
 out: O_SIZE words a transition (row, code, priority, flags, value, limit, cause).
@@ -56,7 +57,7 @@ BURST = 30
 TOGETHER = 50
 
 
-def alarm_steps(block, first, count, table, state, low, high, out):
+def alarm_steps(block, first, count, table, state, low, high, seen, out):
     """Run up to `count` steps from step `first` of `block`; stop after one that has transitions.
 
     `block` holds T_VALUES integers a step. Return the number of steps taken; state[G_OUT] transitions
@@ -71,12 +72,14 @@ def alarm_steps(block, first, count, table, state, low, high, out):
         if quiet:
             for index in range(values):
                 value = block[at + index]
-                if value < low[index] or value > high[index]:
-                    quiet = False
-                    break
+                if value != seen[index]:
+                    if value < low[index] or value > high[index]:
+                        quiet = False
+                        break
+                    seen[index] = value
         now += 1
         if not quiet:
-            alarm_judge(block, at, table, state, low, high, out)
+            alarm_judge(block, at, table, state, low, high, seen, out)
             deadline = state[G_DEADLINE]
             if state[G_OUT]:
                 state[G_NOW] = now
@@ -86,7 +89,7 @@ def alarm_steps(block, first, count, table, state, low, high, out):
     return count
 
 
-def alarm_judge(block, at, table, state, low, high, out):
+def alarm_judge(block, at, table, state, low, high, seen, out):
     """Step every row once, settle pause and sound, and find out until when nothing can change."""
     rows = table[T_ROWS]
     for row in range(rows):
@@ -97,6 +100,8 @@ def alarm_judge(block, at, table, state, low, high, out):
             alarm_attend(row, block, at, table, state, out)
     alarm_sound(table, state)
     alarm_bands(block, at, table, state, low, high)
+    for index in range(table[T_VALUES]):
+        seen[index] = block[at + index]
     alarm_deadline(table, state)
 
 

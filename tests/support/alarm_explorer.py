@@ -76,7 +76,7 @@ class Explorer:
         old = node.engine
         engine.table, engine.steps = old.table, old.steps
         engine.state = array("i", old.state)
-        engine.low, engine.high = array("i", old.low), array("i", old.high)
+        engine.low, engine.high, engine.seen = array("i", old.low), array("i", old.high), array("i", old.seen)
         engine.out = old.out
         return Node(engine, array("i", node.inputs), node.silent, node.owed, (*node.path, event))
 
