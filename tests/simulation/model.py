@@ -35,8 +35,9 @@ class Model:
         if self.pending is None:
             return
         found = dict(connection.execute("SELECT id, last_seq FROM boot"))
-        moved = [found.get(one.boot) == one.last_seq for one in self.pending if one.last_seq]
-        if moved and all(moved):
+        # One commit may hold several batches of a boot: the last one says where its cursor then is.
+        ends = {one.boot: one.last_seq for one in self.pending if one.last_seq}
+        if ends and all(found.get(boot) == end for boot, end in ends.items()):
             self.succeed()
         self.pending = None
 

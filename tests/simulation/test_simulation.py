@@ -5,8 +5,9 @@ import pytest
 from tests.simulation.run import again, fresh, play
 
 # Found: a boot first met after its tick had wrapped, with records from before (118, 124 at the time);
-# sectors of a commit lost in any order; a forwarder asleep when its process dies.
-REGRESSION = (1, 13, 62, 110, 118, 124)
+# sectors of a commit lost in any order; a forwarder asleep when its process dies; two batches of a boot in a
+# commit whose fate was in doubt.
+REGRESSION = (1, 13, 62, 110, 118, 124, 739_945_000_065)
 CHUNKS = 20
 FIRST, COUNT = fresh(200)
 
