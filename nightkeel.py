@@ -53,6 +53,8 @@ COMMANDS: dict[str, Row] = {
     "drill": Row("nightkeel", "drill", "Prove every alarm row and write a certificate."),
     "rehearse": Row("ingest.cli.rehearse", "rehearse", "Run recorded nights again with other settings."),
     "sound": Row("firmware_sim.cli.sound", "sound", "Render an alarm sound to a file."),
+    # the case
+    "case": Row("ingest.cli.case", "case", "Start, end, list, show the cases of a module."),
     # study, handover, reserves
     "study": Row("dashboard.cli.study", "study", "Write a power-quality report with tables and figures."),
     "handover": Row("dashboard.cli.handover", "handover", "Write the one-page morning handover."),

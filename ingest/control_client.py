@@ -6,6 +6,7 @@ One request and one answer a connection, each a JSON object on one line. The soc
 
 import json
 import socket
+import time
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from ingest.errors import UserError
 
 TIMEOUT_S = 5.0
 LINE_MAX = 65_536
+ANSWER_WAIT_S, ANSWER_STEP_S = 8.0, 0.1
 
 
 def socket_path(store: str | Path) -> Path:
@@ -61,6 +63,51 @@ class Client:
         """Return the module's answer (result, detail, text, answered_utc), None while there is none."""
         found = self.ask({"do": "answer", "id": row})["answer"]
         return None if found is None else dict(found)
+
+    def answered(self, row: int, wait_s: float = ANSWER_WAIT_S) -> dict[str, Any] | None:
+        """Wait for the module's answer to a command; None when none came in time."""
+        until = time.monotonic() + wait_s
+        while (found := self.answer(row)) is None and time.monotonic() < until:
+            time.sleep(ANSWER_STEP_S)
+        return found
+
+    def start_case(
+        self, module: int, *, mode: str, preset: str, label: str, operator: str, from_page: bool = False
+    ) -> tuple[int, dict[str, Any] | None]:
+        """Start a case; return its number and the module's answer, None while there is none.
+
+        Refused by the module, the case is taken back; unanswered, it stands as not confirmed.
+        """
+        asked = self.ask({"do": "start_case", "module": module, "mode": mode, "preset": preset,
+                          "label": label, "operator": operator, "from_page": from_page})  # fmt: skip
+        return int(asked["number"]), self._settled(module, asked, None, operator)
+
+    def end_case(
+        self,
+        module: int,
+        *,
+        operator: str,
+        end: int | None = None,
+        record_only: bool = False,
+        from_page: bool = False,
+    ) -> tuple[int, dict[str, Any] | None]:
+        """End the open case at `end` (UTC ms, None: now); return its number and the module's answer.
+
+        With `record_only` only the record is closed: for a module that isn't there any more.
+        """
+        asked = self.ask({"do": "end_case", "module": module, "end": end, "operator": operator,
+                          "record_only": record_only, "from_page": from_page})  # fmt: skip
+        if asked["id"] is None:
+            return int(asked["number"]), None
+        return int(asked["number"]), self._settled(module, asked, asked["end"], operator)
+
+    def _settled(
+        self, module: int, asked: dict[str, Any], end: int | None, operator: str
+    ) -> dict[str, Any] | None:
+        found = self.answered(asked["id"])
+        self.ask({"do": "settle_case", "module": module, "mark": asked["mark"], "id": asked["id"],
+                  "end": end, "operator": operator})  # fmt: skip
+        return found
 
     def add_mark(self, **fields: Any) -> int:
         """Write a mark: module, utc, kind, author, text, optional utc_end and data; return its number."""

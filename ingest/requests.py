@@ -5,6 +5,7 @@ from collections.abc import Callable
 from typing import Any
 
 from firmware_sim.contract import commands, messages
+from ingest.case_requests import CaseRequests
 from ingest.errors import UserError
 from ingest.host import Attached, Host
 from ingest.pipeline import FLOWING, Now, Tell
@@ -23,6 +24,7 @@ class Requests:
         self._host = host
         self._clock = clock
         self._marks = Annotations(host.writer)
+        self._cases = CaseRequests(host.writer, self._marks, clock, self._send)
         self._table: dict[str, Callable[[Request], dict[str, Any]]] = {
             "status": self._status,
             "command": self._command,
@@ -31,6 +33,9 @@ class Requests:
             "change_mark": self._change_mark,
             "remove_mark": self._remove_mark,
             "label": self._label,
+            "start_case": self._start_case,
+            "settle_case": self._settle_case,
+            "end_case": self._end_case,
             "move_cursor": self._move_cursor,
         }
 
@@ -49,15 +54,18 @@ class Requests:
         }
 
     def _command(self, request: Request) -> dict[str, Any]:
-        link = self._link(_integer(request, "module"))
-        hello = link.pipeline.hello
-        assert hello is not None
         code = _integer(request, "command", 0, 255)
         body = _hex(request, "body")
         if commands.unpack(code, body) is None:
             raise UserError("The module's contract knows no such command, or its body is malformed.")
         operator, reason = _text(request, "operator", 80), _text(request, "reason", REASON_MAX, empty=True)
         from_page = _flag(request, "from_page")
+        row = self._send(_integer(request, "module"), code, body, operator, reason, from_page)
+        return {"id": row}
+
+    def _send(self, module: int, code: int, body: bytes, operator: str, reason: str, from_page: bool) -> int:
+        """Book a command and send it; return its row. Raise UserError when the module isn't there."""
+        link = self._link(module)
         now = self._clock()
         booked = book(
             self._host.writer,
@@ -78,7 +86,25 @@ class Requests:
         )
         self._host.handle(link, Tell(messages.COMMAND, values, body), now)
         sent(self._host.writer, booked, now.utc)
-        return {"id": booked.id, "command_seq": booked.command_seq}
+        return booked.id
+
+    def _start_case(self, request: Request) -> dict[str, Any]:
+        return self._cases.start(
+            _integer(request, "module"), _text(request, "mode", 20), _text(request, "preset", 20),
+            _text(request, "label", 80, empty=True), _text(request, "operator", 80),
+            _flag(request, "from_page"),
+        )  # fmt: skip
+
+    def _settle_case(self, request: Request) -> dict[str, Any]:
+        module, mark, row = (_integer(request, name) for name in ("module", "mark", "id"))
+        end, operator = _optional(request, "end", _integer), _text(request, "operator", 80)
+        return self._cases.settle(module, mark, row, end, operator)
+
+    def _end_case(self, request: Request) -> dict[str, Any]:
+        return self._cases.end(
+            _integer(request, "module"), _optional(request, "end", _integer), _text(request, "operator", 80),
+            _flag(request, "record_only"), _flag(request, "from_page"),
+        )  # fmt: skip
 
     def _link(self, module: int) -> Attached:
         for link in self._host.links:

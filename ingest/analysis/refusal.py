@@ -36,9 +36,39 @@ SENTENCES: Final[Mapping[str, str]] = MappingProxyType(
             "The gauge rose from {first_bar:g} to {second_bar:g} bar between the readings; a cylinder in use "
             "can't fill itself: read both again."
         ),
+        "refused.no_list": "There is no check list {given}; there are {known}.",
+        "refused.not_begun": "That list has not been begun; begin it first.",
+        "refused.no_step": "There is no step {given} in this list; there are {known}.",
+        "refused.step_open": "Another step is open; wait for its result, or leave it first.",
+        "refused.no_open_step": "No step is open; begin one first.",
+        "refused.breath_seen": (
+            "A breath was seen in the last 60 s; take the patient off the circuit, wait a minute, then begin."
+        ),
+        "refused.patient_on": (
+            "A patient may depend on this supply (a breath in the last minute, or the mode is not standby): "
+            "set standby with nobody on, or confirm that a second source stands ready."
+        ),
+        "refused.not_normal": "The UPS is not proven in normal mode; bring it there, then begin again.",
+        "refused.button_first": "The module wants its own button pressed first; press it, then try again.",
+        "refused.module": "The module refused: {answer}. Nothing was begun; look at the module.",
+        "refused.measured_only": "Only the module decides this step; wait for its measurement.",
+        "refused.not_yet": "The module has not measured it yet; do what the step says, then confirm.",
         "refused.edf_year": (
             "EDF+ can't hold the year {year} ({first} to {last} only): correct the date of the session first."
         ),
+        "refused.no_such_case": (
+            "There is no case {number} of this module; there are {known}. `nightkeel case list` shows them."
+        ),
+        "refused.case_end": "Case {number} can end only after its start and not later than now.",
+        "refused.case_open": (
+            "Case {number} of this module is still open since {since}; end it before the next one starts."
+        ),
+        "refused.no_open_case": "No case of this module is open.",
+        "refused.infant_not_supplied": (
+            "No site has supplied infant values for this module, and nobody guesses them; put the site's "
+            "file in force with `nightkeel settings import FILE --infant`, then start the case."
+        ),
+        "refused.unknown_choice": "{what} {given} is not known; use one of {known}.",
         "refused.nothing_to_export": "There is nothing to export: the chosen span holds no samples.",
     }
 )

@@ -11,6 +11,9 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from ingest.errors import UserError
+from ingest.store.reader.base import Base
+from ingest.store.reader.events import marks
+from ingest.store.reader.rows import Mark
 from ingest.store.writer import Writer
 
 TEXT_MAX = 4000
@@ -123,6 +126,14 @@ class Annotations:
                     1,
                 ),
             )
+
+    def newest(self, module: int, kind: str) -> list[Mark]:
+        """Return the newest version of each mark of a kind that was not removed, by time."""
+        base = Base(self._writer.path)
+        try:
+            return marks(base, module, None, None, kind, None)
+        finally:
+            base.close()
 
     def label(self, module: int, *, site: str, bed: str) -> None:
         """Set site and bed of a module."""

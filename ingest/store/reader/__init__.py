@@ -146,6 +146,10 @@ class Reader:
 
         return self.base.records(BREATH, module, start, end)
 
+    def last_breath(self, module: int) -> int | None:
+        """Return when the newest breath was recorded, in UTC ms; None: none ever."""
+        return now.last_breath(self.base, module)
+
     def supply_states(self, module: int, start: int, end: int) -> Records:
         """Return the changes of the inferred supply state with their evidence."""
         from firmware_sim.contract.messages import SUPPLY_STATE

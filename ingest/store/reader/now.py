@@ -47,3 +47,15 @@ def latest(base: Base, module: int) -> Latest | None:
             link=sessions[-1] if sessions else None,
         )
     return None
+
+
+def last_breath(base: Base, module: int) -> int | None:
+    """Return when the newest breath of a module was recorded, in UTC ms; None: none ever."""
+    for boot in reversed(base.boots(module)):
+        found = base.rows(
+            "SELECT tick FROM breath WHERE id > ? AND id < ? ORDER BY id DESC LIMIT 1",
+            (boot.id << SEQ_BITS, (boot.id + 1) << SEQ_BITS),
+        )
+        if found:
+            return boot.utc(int(found[0][0]))
+    return None

@@ -1,0 +1,65 @@
+"""How the cases of a module stand now: all of them, the open one, and what to ask about it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from firmware_sim.contract.channels import MODE_STANDBY
+from ingest.analysis.cases import GOES_ON, KIND, Case, Question, cases, open_case, questions
+
+
+class Store(Protocol):
+    """What is asked of a store's reader; rows as it returns them."""
+
+    def latest(self, module: int) -> Any:
+        """Return the newest trend, None before the first."""
+
+    def marks(self, module: int | None = ..., *, kind: str | None = ...) -> Sequence[Any]:
+        """Return marks by time."""
+
+    def bands(self, module: int, start: int, end: int, column: str) -> Sequence[Any]:
+        """Return the stretches of one code."""
+
+    def last_breath(self, module: int) -> int | None:
+        """Return when the newest breath was recorded, None: none ever."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CaseLook:
+    """Hold all cases by start, the open one (None: none), and the questions about it."""
+
+    cases: tuple[Case, ...]
+    open: Case | None
+    questions: tuple[Question, ...]
+
+
+def case_look(store: Store, module: int, now_ms: int) -> CaseLook:
+    """Return how the cases of a module stand at `now_ms` (UTC ms)."""
+    found = cases(store.marks(module, kind=KIND))
+    case = open_case(found)
+    if case is None:
+        return CaseLook(cases=found, open=None, questions=())
+    latest = store.latest(module)
+    said = [mark.utc for mark in store.marks(module, kind=GOES_ON)]
+    asked = questions(
+        case,
+        now_ms=now_ms,
+        last_breath_ms=store.last_breath(module),
+        last_trend_ms=None if latest is None else latest.t,
+        standby_since_ms=_standby_since(store, module, case, latest),
+        goes_on_ms=max(said, default=None),
+    )
+    return CaseLook(cases=found, open=case, questions=asked)
+
+
+def _standby_since(store: Store, module: int, case: Case, latest: Any) -> int | None:
+    if latest is None or latest.codes["mode"] != MODE_STANDBY:
+        return None
+    since: int = latest.t
+    for band in sorted(store.bands(module, case.start, latest.t + 1, "mode"), key=lambda one: -one.start):
+        if band.code != MODE_STANDBY:
+            break
+        since = band.start
+    return since

@@ -1,0 +1,170 @@
+"""`nightkeel case` against the real firmware, pipeline and store, in virtual time."""
+
+import json
+import time
+
+import pytest
+from click.testing import CliRunner
+
+from firmware_sim.contract import settings as s
+from ingest.cli import case as cli
+from ingest.errors import UserError
+from ingest.store.reader import open_reader
+from tests.support.bed import scenario
+from tests.support.live_bed import LiveBed
+
+START = ("--mode", "ventilator", "--preset", "adult", "--operator", "A. B.")
+OPERATOR = ("--operator", "A. B.")
+
+
+@pytest.fixture
+def bed(tmp_path, bed_client, monkeypatch):
+    made = LiveBed(scenario(), tmp_path / "night.db")
+    made.play(15)
+    bed_client.bed = made
+    monkeypatch.setattr(cli, "_now", lambda: made.now)
+    yield made
+    made.close()
+
+
+def run(bed, command, *words):
+    line = [command, "--store", str(bed.path), *map(str, words)]
+    return CliRunner().invoke(cli.case, line, catch_exceptions=False).output
+
+
+def in_force(bed):
+    bed.play(2)
+    with open_reader(bed.path) as reader:
+        return reader.settings_history(bed.module)[-1].values
+
+
+def marks(bed, kind="case"):
+    with open_reader(bed.path) as reader:
+        return reader.marks(bed.module, kind=kind)
+
+
+def test_a_case_from_start_to_end(bed):
+    assert run(bed, "list") == "No case was started yet.\n"
+    said = run(bed, "start", "--mode", "hand", "--preset", "child", "--label", "cot 3", *OPERATOR)
+    assert said == "Case 1 began: hand, child. Limits are the preset's: look at them and confirm.\n"
+    values = in_force(bed)
+    assert [values[s.ID_OF[f"module.{name}"]] for name in ("mode", "preset", "unconfirmed")] == [2, 1, 1]
+    (mark,) = marks(bed)
+    assert (mark.text, mark.author, mark.utc_end) == ("cot 3", "A. B.", None)
+    assert mark.data == {"number": 1, "mode": "hand", "preset": "child", "state": "open"}
+    with open_reader(bed.path) as reader:
+        booked = reader.host_commands(bed.module)[-1]
+    assert (booked.operator, booked.reason, booked.result, booked.from_page) == ("A. B.", "case 1", 0, False)
+
+    bed.play(30)
+    assert run(bed, "end", *OPERATOR) == "Case 1 has ended. Standby.\n"
+    assert in_force(bed)[s.ID_OF["module.mode"]] == 0
+    (mark,) = marks(bed)
+    assert mark.data["state"] == "ended"
+    assert 25_000 < mark.utc_end - mark.utc < 60_000
+
+    run(bed, "start", *START)
+    listed = json.loads(run(bed, "list", "--json"))["cases"]
+    assert [(one["number"], one["state"], one["preset"]) for one in listed] == [
+        (1, "ended", "child"), (2, "open", "adult")]  # fmt: skip
+    assert "cot 3" not in json.dumps(listed)
+    assert run(bed, "show").startswith("case 2: ")
+    assert "called cot 3" in run(bed, "show", "--case", "1")
+
+
+def test_what_cannot_be_started_or_ended_leaves_everything_as_it_was(bed):
+    before = in_force(bed)
+    with pytest.raises(UserError, match=r"No site has supplied infant values .* nobody guesses them"):
+        run(bed, "start", "--mode", "ventilator", "--preset", "infant", *OPERATOR)
+    with pytest.raises(UserError, match="Mode 'bellows' is not known; use one of standby, ventilator"):
+        run(bed, "start", "--mode", "bellows", "--preset", "adult", *OPERATOR)
+    with pytest.raises(UserError, match="Preset 'giant' is not known; use one of adult, child, infant"):
+        run(bed, "start", "--mode", "hand", "--preset", "giant", *OPERATOR)
+    with pytest.raises(UserError, match="--operator must not be empty"):
+        run(bed, "start", "--mode", "hand", "--preset", "adult", "--operator", " ")
+    with pytest.raises(UserError, match="No case of this module is open"):
+        run(bed, "end", *OPERATOR)
+    assert in_force(bed) == before
+    assert marks(bed) == []
+
+    run(bed, "start", *START)
+    began = marks(bed)
+    with pytest.raises(UserError, match=r"Case 1 of this module is still open since 20\d\d-.* UTC; end it"):
+        run(bed, "start", *START)
+    with pytest.raises(UserError, match="only after its start"):
+        run(bed, "end", "--at", "2020-01-01T00:00", *OPERATOR)
+    with pytest.raises(UserError, match="write HH:MM or YYYY-MM-DDTHH:MM"):
+        run(bed, "end", "--at", "25h", *OPERATOR)
+    assert marks(bed) == began, "nothing is lost"
+
+
+def test_a_page_and_a_command_cannot_start_two_cases_at_once(bed, bed_client):
+    """The daemon looks before it writes, whatever the asker saw."""
+    client = bed_client(bed.path)
+    client.start_case(bed.module, mode="hand", preset="adult", label="", operator="AB")
+    with pytest.raises(UserError, match="Case 1 of this module is still open"):
+        client.start_case(bed.module, mode="hand", preset="adult", label="", operator="CD")
+    assert len(marks(bed)) == 1
+
+
+def test_a_start_that_the_module_refuses_leaves_no_case(bed, bed_client):
+    client = bed_client(bed.path)
+    asked = {"mode": "hand", "preset": "adult", "label": "", "operator": "AB"}
+    number, found = client.start_case(bed.module, from_page=True, **asked)
+    assert (number, found["result"]) == (1, 6), "button_first: nobody has pressed the module's button"
+    assert marks(bed) == []
+    number, found = client.start_case(bed.module, **asked)
+    assert (number, found["result"]) == (1, 0), "a number that was never used is used"
+    _, found = client.end_case(bed.module, operator="AB", from_page=True)
+    assert found["result"] == 6
+    assert marks(bed)[0].utc_end is None, "a refused end ends nothing"
+
+
+def test_an_unanswered_start_stands_as_not_confirmed(bed, bed_client, monkeypatch):
+    monkeypatch.setattr(bed_client, "answered", lambda self, row: None)
+    with pytest.raises(UserError, match="has not answered; case 1 stands as not confirmed"):
+        run(bed, "start", *START)
+    assert "not confirmed by the module" in run(bed, "list")
+    monkeypatch.setattr(cli, "_now", lambda: bed.now + 14 * 60_000)
+    assert "Is it still going on?" not in run(bed, "list")
+    monkeypatch.setattr(cli, "_now", lambda: bed.now + 16 * 60_000)
+    assert "The module never confirmed its start." in run(bed, "list")
+
+
+def test_a_module_that_went_away_does_not_keep_a_case_open(bed, bed_client):
+    run(bed, "start", *START)
+    bed.play(40)
+    assert bed.now > marks(bed)[0].utc + 35_000
+    at = time.strftime("%Y-%m-%dT%H:%M:%S", time.gmtime((bed.now - 10_000) / 1000))
+    bed.close()
+    bed_client.bed = None
+    with pytest.raises(UserError, match="No daemon answers"):
+        run(bed, "end", *OPERATOR)
+    said = run(bed, "end", "--record-only", "--at", at, *OPERATOR)
+    assert said == "Case 1 has ended. Only in the record.\n"
+    (mark,) = marks(bed)
+    assert abs(mark.utc_end - (bed.now - 10_000)) < 1500
+    bed.close = lambda: None
+
+
+def test_the_limits_of_previous_use_wait_for_a_person_and_the_case_goes_on(bed):
+    """After 30 s without power limits come back and are asked about (from memory, IEC 60601-1-8, 6.5)."""
+    run(bed, "start", *START)
+    assert bed.tell("confirm_limits", (0,)) == "done"
+    assert in_force(bed)[s.ID_OF["module.unconfirmed"]] == 0
+    bed.happen("board", "power_cut", duration_s=33.0).play(60)
+    after = in_force(bed)
+    assert after[s.ID_OF["module.unconfirmed"]] == 1
+    assert after[s.ID_OF["module.mode"]] == 1, "it comes back armed"
+    assert run(bed, "show").startswith("case 1: ")
+    assert marks(bed)[0].utc_end is None, "a power loss ends no case"
+
+
+def test_odd_stores_and_modules_get_a_sentence(bed, tmp_path):
+    with pytest.raises(UserError, match="this store holds"):
+        run(bed, "list", "--module", "zz")
+    with pytest.raises(UserError, match="no time zone 'Nowhere/City'"):
+        run(bed, "list", "--zone", "Nowhere/City")
+    run(bed, "start", *START)
+    with pytest.raises(UserError, match=r"no case 4 of this module; there are 1"):
+        run(bed, "show", "--case", "4")
