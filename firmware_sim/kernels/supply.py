@@ -23,6 +23,9 @@ LEVEL = LONG * SHORT  # gain at DC
 DELAY = (LONG + SHORT - 2) * 128  # 25.5 samples
 SLOPE_MIN = 280  # a crossing less steep belongs to less than 8 codes (3.1 V) of fundamental
 STRAY = 256  # a crossing further than one sample from where it was due is doubted
+CLOSE = 40  # ... further than this, unless slope and spacing are those of the crossing before: a step of the
+STEP_SHIFT = 5  # amplitude moves crossings within the filter's reach, and their slopes, by more than 1/32
+EVEN = 128  # spacings that differ by less are equal
 DOUBTS_MAX = 4  # half cycles in a row that may be doubted before the windows move to the crossings
 STEADY_MIN = 3  # equal spacings in a row that are believed against the half period in use
 SPACING_MIN, SPACING_MAX = 5120, 11264  # half period: 80 to 36 Hz
@@ -100,6 +103,7 @@ GROUP_FIRST = 49  # up to 8 values
 GROUP_ROOM = 8
 LOW_SHARE = 57  # LOW and HIGH in 0.01 % of nominal, steps of 0.1 % outward; NONE while not known
 HIGH_SHARE = 58
+SLOPE = 59  # steepness of the last crossing
 STEADY = 60  # crossings in a row as far apart as those before
 TAP = 64
 HALVES_AT = COMMON + 2 * TAP  # for each tap HALVES rms values, then HALVES window ends
@@ -171,7 +175,7 @@ def _tap_block(codes, tap, ring, state):  # one loop on purpose
             if -SLOPE_MIN < d < SLOPE_MIN:
                 continue
             edge = ((n - 2) << 8) + ((level - y + d) << 8) // d - DELAY
-            length = _accept(state, t, edge, last, half, above)
+            length = _accept(state, t, edge, last, half, d)
             if length == 0:
                 continue
         elif due >= BLOCK:
@@ -199,10 +203,19 @@ def _doubt(state, t):
     state[t + PAST_GOOD] = 0
 
 
-def _accept(state, t, crossing, last, half, rising):
-    """Return the length of the half cycle that a crossing ends, 0 when it comes too early."""
+def _accept(state, t, crossing, last, half, slope):
+    """Return the length of the half cycle that a crossing ends, 0 when it comes too early.
+
+    A step of the amplitude moves the filtered crossing beside it though the fundamental's stays.
+    """
+    rising = slope > 0
+    steepness = slope if rising else -slope
+    was = state[t + SLOPE]
+    state[t + SLOPE] = steepness
     spacing = crossing - state[t + CROSSING]
-    if -STRAY <= spacing - state[t + SPACING] <= STRAY and SPACING_MIN <= spacing <= SPACING_MAX:
+    uneven = spacing - state[t + SPACING]
+    # A step shifts two crossings at most, so spacings even within half a sample can't look like a drift.
+    if -EVEN <= uneven <= EVEN and SPACING_MIN <= spacing <= SPACING_MAX:
         state[t + STEADY] += 1
     else:
         state[t + STEADY] = 0
@@ -211,8 +224,11 @@ def _accept(state, t, crossing, last, half, rising):
     gap = crossing - last
     if gap < half >> 1:
         return 0
+    stray = CLOSE
+    if -CLOSE <= uneven <= CLOSE and -(was >> STEP_SHIFT) <= steepness - was <= was >> STEP_SHIFT:
+        stray = STRAY
     drifted = state[t + STEADY] >= STEADY_MIN and not -STRAY <= spacing - half <= STRAY
-    if not drifted and -STRAY <= gap - half <= STRAY:
+    if not drifted and -stray <= gap - half <= stray:
         state[t + DOUBTS] = 0
         state[t + HALF] = half + ((gap - half + 2) >> 2)
         if rising:

@@ -51,9 +51,7 @@ def unmatched_supply_events(night: Night) -> list[str]:
     truth = [t for t in rig.plant.truth() if t.kind in channels.SUPPLY_EVENT_KINDS]
     # A tap that is wrong on purpose sees a slow slope cross the threshold later, and reads another residual.
     skewed = any(e.actor == "board" and e.action in ("gain", "offset") for e in rig.scenario.events)
-    # The goal is 1 %. A step beside a phase notch behind the UPS moves two windows: 1.2 % seen once
-    # (monsoon-night, 18,840 s), an open fault of the crossing filter.
-    edge_ms, residual_pct = (4000, 3.0) if skewed else (EDGE_MS, 1.3)
+    edge_ms, residual_pct = (4000, 3.0) if skewed else (EDGE_MS, 1.0)
     found = night.supply_events()
     wrong = []
     for t in truth:

@@ -95,6 +95,26 @@ def test_windows_go_on_where_crossings_vanish(fast):
     assert run.rms[0][inside].max() < 0.5
 
 
+@pytest.mark.parametrize("hertz", [45.0, 50.0, 57.1, 65.0])
+@pytest.mark.parametrize("factor", [0.97, 0.9, 0.81, 0.75, 0.6, 1.1, 1.2])
+def test_a_step_of_the_voltage_moves_no_window(fast, hertz, factor):
+    """The fundamental's crossings stay where they are, so windows before and after a step read its levels.
+
+    Class S asks for 1 % (from memory). Of the two windows that hold the step none lies beyond both levels.
+    """
+    for trial in range(8):
+        at = 3200 + 9 * trial
+        wave = volts(2, hertz, harmonics=FLAT_TOP, phase=0.3 + 0.4 * trial)
+        wave[at:] *= factor
+        run = measure(fast, codes(wave))
+        share = run.rms[0] / true_rms(230.0, FLAT_TOP)
+        after = run.ends[0] - RATE_HZ / hertz - 2 > at
+        assert np.abs(share[after] / factor - 1).max() < 0.0075
+        assert np.abs(share[12:][run.ends[0][12:] < at] - 1).max() < 0.0075
+        assert share[12:].min() > min(1, factor) - 0.002
+        assert share[12:].max() < max(1, factor) + 0.002
+
+
 @pytest.mark.parametrize("shift", [0.5, 1.5, 2.5, 3.1, 4.7])
 def test_a_phase_jump_is_followed(fast, shift):
     wave = volts(3, 50.0)
