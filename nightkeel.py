@@ -55,9 +55,11 @@ COMMANDS: dict[str, Row] = {
     "sound": Row("firmware_sim.cli.sound", "sound", "Render an alarm sound to a file."),
     # the case
     "case": Row("ingest.cli.case", "case", "Start, end, list, show the cases of a module."),
+    "site": Row("ingest.cli.site", "site", "Check a site's own first actions for alarms."),
     # study, handover, reserves
     "study": Row("dashboard.cli.study", "study", "Write a power-quality report with tables and figures."),
     "handover": Row("dashboard.cli.handover", "handover", "Write the one-page morning handover."),
+    "check": Row("dashboard.cli.check", "check", "Go through the pre-use check or commissioning."),
     "reserve": Row("ingest.cli.reserve", "reserve", "Work out how long battery, cylinder and agent last."),
     # keep the record
     "export": Row("ingest.cli.export", "export", "Write a store as Parquet, CSV, EDF+, COMTRADE or FHIR."),

@@ -3,9 +3,11 @@
 from typing import Final
 
 from dashboard.texts.english_access import ACCESS
+from dashboard.texts.english_case import CASE
 from dashboard.texts.english_morning import TEXTS as MORNING
 from dashboard.texts.english_rehearsal import REHEARSAL
 from dashboard.texts.english_settings import SETTINGS
+from dashboard.texts.english_setup import SETUP
 from dashboard.texts.english_study import STUDY
 from dashboard.texts.english_summary import SUMMARY
 
@@ -279,5 +281,5 @@ _ALARMS: Final[dict[str, str]] = {
 
 TEXTS: Final[dict[str, str]] = {
     **_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS, **SUMMARY, **STUDY, **MORNING,
-    **ACCESS, **SETTINGS, **REHEARSAL,
+    **ACCESS, **SETTINGS, **REHEARSAL, **CASE, **SETUP,
 }  # fmt: skip

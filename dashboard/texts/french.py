@@ -3,9 +3,11 @@
 from typing import Final
 
 from dashboard.texts.french_access import ACCESS
+from dashboard.texts.french_case import CASE
 from dashboard.texts.french_morning import TEXTS as MORNING
 from dashboard.texts.french_rehearsal import REHEARSAL
 from dashboard.texts.french_settings import SETTINGS
+from dashboard.texts.french_setup import SETUP
 from dashboard.texts.french_study import STUDY
 from dashboard.texts.french_summary import SUMMARY
 
@@ -283,5 +285,5 @@ _ALARMS: Final[dict[str, str]] = {
 TEXTS: Final[dict[str, str]] = {
     **_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS, **SUMMARY, **STUDY, **MORNING, **SETTINGS,
     **REHEARSAL,
-    **ACCESS,
+    **ACCESS, **CASE, **SETUP,
 }  # fmt: skip

@@ -1,6 +1,6 @@
-"""A real bed in virtual time: world, board, firmware, link, pipeline, store; commands and marks as a daemon's.
+"""A real bed in virtual time: world, board, firmware, link, pipeline, store.
 
-`play` lets time pass, `happen` lets something happen in the world, `client` is what asks a daemon.
+`play` lets time pass, `happen` lets something happen in the world; commands and marks go as a daemon's do.
 """
 
 from firmware_sim.contract import commands

@@ -1,0 +1,53 @@
+"""French of what english_setup.py holds, under the same keys with the same places."""
+
+from typing import Final
+
+from dashboard.texts.french_checks import CHECKS
+
+SETUP: Final[dict[str, str]] = {
+    "nav.setup": "Installation",
+    "setup.title": "Installation",
+    "setup.lead": "Ce qui est prouvé, ce qui est dû, où regarder d'abord. Une étape réussie alors ne "
+    "prouve rien "
+    "maintenant.",
+    "setup.never": "jamais fait",
+    "setup.begun": "commencé {when}",
+    "setup.complete": "toutes les étapes réussies le {when}",
+    "setup.begin": "Recommencer à neuf",
+    "setup.step": "Commencer : {step}",
+    "setup.begin_step": "Commencer",
+    "setup.again_step": "Refaire",
+    "setup.open": "Étape ouverte depuis {clock}",
+    "setup.again": "Encore une fois : personne sur le circuit",
+    "setup.take": "Noter le résultat",
+    "setup.yes": "Oui, c'était juste",
+    "setup.no": "Non",
+    "setup.finish": "Arrêter l'essai ici",
+    "setup.stop": "Quitter cette étape",
+    "setup.who": "Initiales",
+    "setup.second_source": "Une seconde source est prête et essayée",
+    "setup.bad_who": "Écrivez d'abord vos initiales.",
+    "setup.failed": "Pas fait : {reason}",
+    "setup.done": "Noté.",
+    "setup.sheet": "Feuille à imprimer",
+    "setup.pdf": "en PDF",
+    "setup.state.passed": "réussi",
+    "setup.state.failed": "échoué",
+    "setup.state.waiting": "pas encore",
+    "setup.state.not_done": "pas fait",
+    "setup.figure": "{value} {unit}",
+    "setup.at": "{when}, {who}",
+    "setup.answer_late": "Le module n'a pas répondu à temps ; regardez le module.",
+    "sheet.title": "{list}, {when}",
+    "sheet.where": "{place}, module {module}",
+    "sheet.step": "Étape",
+    "sheet.result": "Résultat",
+    "sheet.figure": "Valeur",
+    "sheet.how": "Ce qui a été vu",
+    "sheet.when": "Quand, qui",
+    "sheet.due": "Essai de décharge à refaire le {date}.",
+    "sheet.caution": "Mesuré par le module ou dit par une personne, aux heures données ; ne prouve rien "
+    "pour la "
+    "suite. Outil de recherche et d'essai, pas un dispositif médical.",
+    **CHECKS,
+}
