@@ -83,8 +83,10 @@ def figures(case: Case) -> list[Figure]:
 
 def events(case: Case) -> Frame:
     """Return the events, oldest first."""
-    rows = [_event_row(e, label) for e, label in zip(case.site.record.events, case.site.labels, strict=True)]
-    columns = list(_event_row(_BLANK, ""))
+    hertz = case.site.record.nominal_hz or 50.0
+    pairs = zip(case.site.record.events, case.site.labels, strict=True)
+    rows = [_event_row(event, label, hertz) for event, label in pairs]
+    columns = list(_event_row(_BLANK, "", hertz))
     frame = pd.DataFrame(rows, columns=columns)
     frame["start_utc"] = times(frame["start_utc"])
     return frame
@@ -95,7 +97,7 @@ _BLANK = SupplyEvent(
 )
 
 
-def _event_row(event: SupplyEvent, label: str) -> dict[str, Any]:
+def _event_row(event: SupplyEvent, label: str, nominal_hz: float) -> dict[str, Any]:
     least, most = event.duration_bounds_s
     whole = event.kind in ("dip", "swell")
     cell = classify.dip_cell if event.kind == "dip" else classify.swell_cell
@@ -116,7 +118,7 @@ def _event_row(event: SupplyEvent, label: str) -> dict[str, Any]:
         "unseen_s": event.unseen_s,
         "clock_error_s": event.clock_error_s,
         "en50160_cell": cell(level, length) if whole else None,
-        "ieee1159": classify.category(level, length) if whole else None,
+        "ieee1159": classify.category(level, length, nominal_hz) if whole else None,
         "itic": classify.itic_position(level, length) if whole else None,
         "semi_f47_passed": classify.semi_f47_passes(level, length) if dip else None,
         "sag_energy_s": classify.sag_energy_s(level, length) if dip else None,

@@ -117,7 +117,7 @@ _LINES = (
     ("study.swell", "% of nominal", 100, 105, 130, 110, None, "IEC 61000-4-30"),
     ("study.interruption", "% of nominal", 100, 1, 20, 10, None, "10 % (IEEE 1159), 5 % (EN 50160)"),
     ("study.hysteresis", "% of nominal", 100, 0.5, 5, 2, None, "2 % (IEC 61000-4-30)"),
-    ("study.snapshot_interval", "min", 1, 0, 1440, 30, None, "0: none"),
+    ("study.snapshot_interval", "min", 1, 0, 1440, 10, None, "0: none; one each 10-min value"),
     # Signals.
     ("alarm.pause", "s", 10, 30, 120, 120, None, "120 s at most (from memory, ISO 80601-2-12)"),
     ("alarm.reminder", "s", 10, 30, 120, 120, None, "sound in every 125 s of a standing high condition"),
