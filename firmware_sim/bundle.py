@@ -1,5 +1,6 @@
 """What a real board gets: the very files of contract, kernels and core, its port, and main.py."""
 
+import hashlib
 import shutil
 import subprocess
 import sysconfig
@@ -13,6 +14,7 @@ ROOMS = ("contract", "kernels", "core", "ports/micropython")
 ABOVE = ("__init__.py", "ports/__init__.py")
 HOST_ONLY = ("contract/errors.py",)
 MAIN = "ports/micropython/main.py"
+SUMS = "program.sums"
 
 
 def sources() -> dict[str, Path]:
@@ -55,4 +57,16 @@ def write(folder: Path) -> list[tuple[str, int, int]]:
         else:
             subprocess.run([tool, "-s", name, "-o", str(compiled), str(path)], check=True)
         rows.append((name, plain.stat().st_size, compiled.stat().st_size))
+    for kind in ("plain", "mpy"):
+        write_sums(folder / kind)
     return rows
+
+
+def write_sums(folder: Path) -> None:
+    """List the SHA-256 of every file, for the module's self-test."""
+    paths = sorted(path for path in folder.rglob("*") if path.is_file())
+    lines = [
+        f"{hashlib.sha256(path.read_bytes()).hexdigest()} {path.relative_to(folder).as_posix()}\n"
+        for path in paths
+    ]
+    (folder / SUMS).write_text("".join(lines), "ascii")

@@ -42,6 +42,7 @@ class Board:
         self.hungry = 0
         self.hung = False
         self.buttons_until = [0, 0]
+        self.program_sound = True
         self.plugged = True
         self.down = bytearray()
         self.loop_us = 0
@@ -89,6 +90,7 @@ class Board:
         now = self.clock.read(step * STEP_MS)
         until = self.buttons_until
         buttons = (1 if step < until[0] else 0) | (2 if step < until[1] else 0)
+        buttons |= 0 if self.program_sound else 4
         down = b""
         if self.down:
             down = bytes(self.down[:BYTES_PER_STEP])

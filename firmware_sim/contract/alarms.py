@@ -249,13 +249,14 @@ ROWS = _build((
     ("source", "cylinder_in_use", v.OXYGEN_STATE, STATE, _codes(3), LOW, {"off": "oxygen.off_delay"},
      "a step above 97 % is probably cylinder (trade)"),
     ("source", "cylinder_short", v.CYLINDER, BELOW, "cylinder.short", MEDIUM,
-     {"deadband": "cylinder.deadband"}, "no source, common practice"),
+     {"deadband": "cylinder.deadband"},
+     "gauge, size and flows as a person entered them, counted down by the module; no source, common practice"),
     ("source", "warming_up", v.WARMING_UP, STATE, _codes(1), LOW, {},
      "purity alarms are off because a person declared warming up, 10 min at most (trade)"),
 
     # Technical: medium at most, except the pressure sensor above.
     ("technical", "self_test_failed", v.SELF_TEST_FAILED, STATE, _codes(1), MEDIUM, {"latching": True},
-     "priority: trade"),
+     "at power-up and on command; priority: trade"),
     ("technical", "memory_fault", v.MEMORY_FAULT, STATE, _codes(1), MEDIUM, {"latching": True},
      "priority: trade"),
     ("technical", "rail_low", v.RAIL, BELOW, "rail.low", MEDIUM,

@@ -30,6 +30,7 @@ PRESSURE_HOLD = 16
 CLEAR_LOG_NOTICE = 17
 START_CASE = 18
 END_CASE = 19
+CYLINDER = 20
 
 _NONE = ()
 
@@ -72,6 +73,11 @@ COMMANDS = (
      "new patient: preset and mode in one write, confirmed breath forgotten, limits wait for confirmation"),
     (END_CASE, "end_case", (("number", "H", "", 1),), None, True,
      "standby; the confirmed breath is forgotten, so that nothing of it reaches the next patient"),
+    (CYLINDER, "cylinder", (
+        ("litres", "H", "L", 1), ("rate", "H", "L/min", 100), ("drawn", "B", "", 1),
+    ), None, False,
+     "what a person's gauge reading and flows come to: usable litres at least, use at most; drawn 1: counts "
+     "down from now on, 0: while the oxygen reading is a cylinder's; a rate of 0: no cylinder is known"),
 )
 
 RESULTS = (

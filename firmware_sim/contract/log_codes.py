@@ -24,6 +24,7 @@ WARMING_UP = 17
 BROWN_OUT = 18
 LOG_READ = 19
 CASE = 20
+CYLINDER = 21
 
 # Code, name, weight, meaning of `first`, meaning of `second`. The text of a `command` is the row of an
 # acknowledgement, so that a rehearsal can do it again; else it is empty.
@@ -48,6 +49,18 @@ CODES = (
     (BROWN_OUT, "brown_out", 1, "mV", ""),
     (LOG_READ, "log_read", 1, "serial read up to", ""),
     (CASE, "case", 1, "number of the case", "mode | preset << 8 at its start, -1 at its end"),
+    (CYLINDER, "cylinder", 1, "litres", "rate in 0.01 L/min | drawn << 16 | flowing << 17"),
+)
+
+# Parts of the self-test, one bit each.
+TEST_PROGRAM, TEST_SETTINGS, TEST_LOG, TEST_CONVERTER, TEST_CLOCK, TEST_BUTTON = 1, 2, 4, 8, 16, 32
+SELF_TEST_PARTS = (
+    (TEST_PROGRAM, "program", "the program's files read back as they were written"),
+    (TEST_SETTINGS, "settings", "a slot of the settings that can't be read is written anew and reads back"),
+    (TEST_LOG, "log", "the newest entry of the event log reads back"),
+    (TEST_CONVERTER, "converter", "the rail reads between 2.9 V and 5.6 V"),
+    (TEST_CLOCK, "clock", "the clock goes on within 5 s"),
+    (TEST_BUTTON, "button", "no button is down for all of the test, or for 30 s later on"),
 )
 
 NAMES = {row[0]: row[1] for row in CODES}

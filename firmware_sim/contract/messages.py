@@ -12,7 +12,9 @@ Time: the tick in a frame's header is the end of what the record covers. A trend
 before t, the last sample of a pressure_wave with tick t was taken 10 ms before t, the last step of an
 inputs record is the one that ended at t. `start_tick` fields name a beginning, in the same clock;
 that of half_cycles is the end of its first one-cycle window, `period` the distance to the next. Each part of
-a capture carries the time of its own first code.
+a capture carries the time of its own first code. A raw record covers the `seconds` before its tick: of each
+channel in order mean, lowest, highest code; -32768 without one. Of a supply tap it takes a tenth of a second
+in each.
 
 Sequence: all records share one sequence, from 1, without holes. What the ring had to overwrite is made good
 when its turn comes: a `lost` frame stands in for a whole run of missing records. It covers `first_seq` to
@@ -48,6 +50,8 @@ INPUTS = 0x1B
 COMMAND_RESULT = 0x1C
 LOST = 0x1D
 SUPPLY_STATE = 0x1E
+RAW = 0x1F
+CALIBRATION = 0x20
 HELLO_REQUEST = 0x40
 ACK = 0x41
 RESEND = 0x42
@@ -146,6 +150,12 @@ MESSAGES = (
         ("evidence", "H", "", 1), ("residual", "H?", "%", 100),
         ("slope", "h?", "", 1000), ("slip", "h?", "deg/s", 100),
     ), None),
+    (RAW, "raw", _UP, True, (("seconds", "B", "s", 1),), ("codes", "h?", "codes", 8)),
+    (CALIBRATION, "calibration", _UP, True, (
+        ("channel", "B", "", 1), ("in_force", "B", "", 1),
+        ("gain", "H", "", 16384), ("offset", "h", "codes", 1), ("day", "H", "d", 1), ("points", "B", "", 1),
+        ("gain_u", "H", "ppm", 1), ("offset_u", "H", "codes", 100),
+    ), ("reference", "B", "utf-8", 1)),
     (HELLO_REQUEST, "hello_request", _DOWN, False, (
         ("revision", "H", "", 1), ("digest_low", "I", "", 1), ("digest_high", "I", "", 1),
     ), None),

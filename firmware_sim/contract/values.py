@@ -12,7 +12,7 @@ are missing while the reading is not current or the sensor is at fault; mode_dou
 suggests another mode than the one set; link_age and undetermined_age are
 missing until the link was up, and while the state is known; supply_*_low and *_high are the extremes of the
 cycles that ended within the step; mode, preset, warming_up, limits_unconfirmed, memory_fault, clock_unset,
-self_test_failed, log_fill and calibration_due are filled in by the alarm system itself.
+self_test_failed, log_fill, calibration_due and cylinder are filled in by the alarm system itself.
 """
 
 PRESSURE_MAX = 0

@@ -8,10 +8,13 @@ lamps and sounder. A reset comes back armed: mode and limits from flash, latched
 from firmware_sim.contract import WRITTEN_UNIX_S, digest, log_codes, values
 from firmware_sim.contract import messages as m
 from firmware_sim.contract import settings as s
-from firmware_sim.contract.channels import OXYGEN_STATES
+from firmware_sim.contract.channels import CHANNELS, OXYGEN_STATES
 from firmware_sim.contract.engine import Engine, compile_table
 from firmware_sim.core.annunciator import Annunciator, Buttons
+from firmware_sim.core.calibration_store import CalibrationStore
+from firmware_sim.core.cylinder import Cylinder
 from firmware_sim.core.event_log import EventLog
+from firmware_sim.core.self_test import SelfTest
 from firmware_sim.core.settings_store import BLANK, DAMAGED, SettingsStore
 from firmware_sim.kernels import alarms as k
 
@@ -23,6 +26,7 @@ DAY_S = 86400
 WARM_AGAIN_MS = 2 * 3600 * 1000
 OXYGEN_NOT_CURRENT = OXYGEN_STATES.index("not_current")
 OXYGEN_FAULT = OXYGEN_STATES.index("fault")
+OXYGEN_CYLINDER = OXYGEN_STATES.index("probably_cylinder")
 
 
 class AlarmSystem:
@@ -36,6 +40,7 @@ class AlarmSystem:
         self.hal = hal
         self.records = records
         self.store = SettingsStore(hal)
+        self.calibrations = CalibrationStore(hal)
         self.log = EventLog(hal)
         self.settings = self.store.values
         self.table = compile_table(self.settings)
@@ -43,10 +48,12 @@ class AlarmSystem:
         self.engine.restore(self.log.latched_rows())
         self.buttons = Buttons(hal)
         self.annunciator = Annunciator(hal, self.engine)
+        self.cylinder = Cylinder(self.note)
+        self.self_test = SelfTest(hal, (self.store,), self.log, self.buttons)
+        self.stuck = False
         self.warming_left = 0
         self.warmed_tick = None
-        self.memory_fault = 1 if self.store.condition == DAMAGED else 0
-        self.self_test_failed = 0
+        self.memory_fault = 1 if DAMAGED in (self.store.condition, self.calibrations.condition) else 0
         self.calibration_due = 0
         self.clock_unset = 0
         self.countdown = 0
@@ -58,12 +65,28 @@ class AlarmSystem:
     def _wake(self):
         cause = self.hal.reset_cause()
         off = self.hal.off_time_s()
+        self._restore_cylinder()
         self.note(log_codes.POWER_UP, cause, -1 if off is None else min(off, k.HIGHEST))
+        self.self_test.start()
         if cause != CAUSE_POWER:
             return
         self.annunciator.start_test()
         if (off is None or off > OFF_TIME_MAX_S) and self.store.condition != BLANK:
             self._set("module.unconfirmed", 1)
+
+    def _restore_cylinder(self):
+        """Go on counting from what the log holds, less what was drawn since, as far as the clock tells."""
+        entry = self.log.newest(log_codes.CYLINDER)
+        if entry is None:
+            return
+        unix_s, _, is_set = self.hal.rtc()
+        known = is_set and entry.unix_s > 0
+        self.cylinder.restore(entry.first, entry.second, unix_s - entry.unix_s if known else None)
+
+    def start_test(self):
+        """Begin the test of lamps, sounder and the module itself."""
+        self.annunciator.start_test()
+        self.self_test.start()
 
     def setting(self, name):
         """Return one setting as an integer."""
@@ -84,9 +107,10 @@ class AlarmSystem:
 
     def step(self, inputs):
         """Take one step's measured inputs (array 'i', values.COUNT); return the number of transitions."""
-        self._look_around()
-        self._own_inputs(inputs)
+        self._look_around(inputs)
         pressed = self.buttons.step()
+        self._test(inputs)
+        self._own_inputs(inputs)
         if pressed & 1:
             self.note(log_codes.BUTTON, 0, 1, self.engine.pause())
         if pressed & 2:
@@ -94,18 +118,28 @@ class AlarmSystem:
         count = self.engine.step(inputs)
         if count:
             self._report(count)
-        if self.annunciator.step():
-            self.note(log_codes.SELF_TEST, 1, 0)
+        self.annunciator.step()
         return count
 
-    def _look_around(self):
-        """Once a second: the clock, the calendar; in each step a declared warming up."""
+    def _test(self, inputs):
+        """Go on with the self-test; note its end, and a button that got stuck."""
+        if self.self_test.step(inputs[values.RAIL]):
+            failed = self.self_test.failed
+            self.note(log_codes.SELF_TEST, 0 if failed else 1, failed)
+        stuck = self.buttons.stuck()
+        if stuck and not self.stuck:
+            self.note(log_codes.SELF_TEST, 0, log_codes.TEST_BUTTON)
+        self.stuck = stuck
+
+    def _look_around(self, inputs):
+        """Once a second: cylinder, clock, calendar; in each step a declared warming up."""
         self.countdown -= 1
         if self.warming_left:
             self.warming_left -= 1
         if self.countdown > 0:
             return
         self.countdown = STEPS_A_SECOND
+        self.cylinder.second(inputs[values.OXYGEN_STATE] == OXYGEN_CYLINDER)
         unix_s, _, is_set = self.hal.rtc()
         self.clock_unset = 0 if is_set and unix_s >= WRITTEN_UNIX_S else 1
         day = self.setting("calibration.day")
@@ -122,7 +156,8 @@ class AlarmSystem:
         inputs[values.MODE], inputs[values.PRESET], inputs[values.LIMITS_UNCONFIRMED] = self.in_force
         inputs[values.WARMING_UP] = 1 if self.warming_left else 0
         inputs[values.MEMORY_FAULT] = self.memory_fault
-        inputs[values.SELF_TEST_FAILED] = self.self_test_failed
+        inputs[values.SELF_TEST_FAILED] = 1 if self.self_test.failed or self.stuck else 0
+        inputs[values.CYLINDER] = self.cylinder.minutes
         inputs[values.CALIBRATION_DUE] = self.calibration_due
         inputs[values.CLOCK_UNSET] = self.clock_unset
         if self.log.next_serial != self.log_seen:
@@ -204,6 +239,14 @@ class AlarmSystem:
         """Send the settings in force up."""
         version = self.store.version & 0xFFFF
         self.records.settings(version, digest.settings_digest(self.settings), self.settings)
+
+    def send_calibrations(self):
+        """Send where each channel's gain and offset come from."""
+        for channel in range(len(CHANNELS)):
+            row = self.calibrations.row(channel)
+            if row is not None:
+                in_force = self.calibrations.vouches(channel, row, self.settings)
+                self.records.calibration(channel, row, in_force)
 
     def is_quiet(self):
         """Tell whether nothing of medium or high priority stands: only then lamps may be tested."""

@@ -13,17 +13,23 @@ BUTTON_PAUSE, BUTTON_ACKNOWLEDGE = 0, 1
 LAMP_OF = ((HIGH, LAMP_HIGH), (MEDIUM, LAMP_MEDIUM), (LOW, LAMP_LOW))
 # Priority: (period, on) in steps of 100 ms; a period of 1 is steady.
 FLASH = {HIGH: (5, 2), MEDIUM: (20, 8), LOW: (1, 1)}
+# A button that is down for so many steps is stuck, or something lies on it.
+STUCK_STEPS = 300
 # Power-up test: all lamps, and one pulse, for so many steps.
 TEST_STEPS = 20
 
 
 class Buttons:
-    """Two buttons, debounced: a change counts when two readings 100 ms apart agree."""
+    """Two buttons, debounced: a change counts when two readings 100 ms apart agree.
+
+    `down`: for how many steps each has been down.
+    """
 
     def __init__(self, hal):
         self.hal = hal
         self.read = [False, False]
         self.held = [False, False]
+        self.down = [0, 0]
         self.since_press = None
 
     def step(self):
@@ -33,6 +39,7 @@ class Buttons:
         pressed = 0
         for index in (BUTTON_PAUSE, BUTTON_ACKNOWLEDGE):
             now = bool(self.hal.button(index))
+            self.down[index] = self.down[index] + 1 if now else 0
             if now == self.read[index] and now != self.held[index]:
                 self.held[index] = now
                 if now:
@@ -40,6 +47,10 @@ class Buttons:
                     self.since_press = 0
             self.read[index] = now
         return pressed
+
+    def stuck(self):
+        """Tell whether a button has been down for 30 s."""
+        return max(self.down) >= STUCK_STEPS
 
 
 class Annunciator:
@@ -64,15 +75,15 @@ class Annunciator:
         return self.test_left > 0
 
     def step(self):
-        """Give the hal this step's edges; return True in the step that ends the test."""
+        """Give the hal this step's edges."""
         if self.test_left:
-            return self._step_test()
+            self._step_test()
+            return
         engine = self.engine
         if not (engine.lamp() or self.shown or self.sounder.priority or self.lit[LAMP_PAUSED]):
-            return False
+            return
         self._lamps(engine.lamp(), engine.pause_left() > 0)
         self.sounder.step(engine.sound(), engine.sound_serial(), engine.lamp() == 0)
-        return False
 
     def _step_test(self):
         self.test_left -= 1
@@ -80,11 +91,10 @@ class Annunciator:
             self._light(index, self.test_left > 0)
         self.sounder.step_test()
         if self.test_left:
-            return False
+            return
         # Whatever stands begins its own burst now.
         self.sounder.serial = -1
         self.shown = 0
-        return True
 
     def _lamps(self, priority, paused):
         if priority != self.shown:

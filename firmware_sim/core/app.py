@@ -38,6 +38,7 @@ class App:
         self.link.nominal(self.system.settings)
         self.inputs = array("i", [NONE] * values.COUNT)
         self.system.send_settings()
+        self.system.send_calibrations()
 
     def step(self, block):
         """Run one step on the samples in `block` (see `block.py`)."""

@@ -4,6 +4,7 @@ from firmware_sim.contract import commands as c
 from firmware_sim.contract import log_codes
 from firmware_sim.contract import settings as s
 from firmware_sim.contract.channels import CHANNELS, MODE_STANDBY, MODES, PRESET_CHILD, PRESET_INFANT
+from firmware_sim.core.calibration_store import REFERENCE_MAX, ids, merged
 from firmware_sim.kernels.alarms import NO_ROW
 
 # A pressure-hold test is refused when a breath was seen within so many steps.
@@ -31,7 +32,7 @@ class Commands:
             c.ASK_CAPTURE: self._capture, c.ASK_SETTINGS: self._ask_settings, c.READ_LOG: self._read_log,
             c.CALIBRATE: self._calibrate, c.NEW_PATIENT: self._new_patient,
             c.PRESSURE_HOLD: self._pressure_hold, c.CLEAR_LOG_NOTICE: self._log_read,
-            c.START_CASE: self._start_case, c.END_CASE: self._end_case,
+            c.START_CASE: self._start_case, c.END_CASE: self._end_case, c.CYLINDER: self._cylinder,
         }
 
     def handle(self, fields, body):
@@ -91,7 +92,10 @@ class Commands:
             if missing:
                 return c.INFANT_NOT_SUPPLIED, missing[0], (
                     "there are no infant values; the site must supply " + s.SETTINGS[missing[0]].name)
-        return self._change(wanted)
+        answer = self._change(wanted)
+        if any([s.SETTINGS[setting].group == "calibration" for setting in given]):
+            self.system.send_calibrations()
+        return answer
 
     def _set_mode(self, fields, _, from_page):
         if fields[0] >= len(MODES):
@@ -145,7 +149,7 @@ class Commands:
     def _self_test(self, _, __, from_page):
         if not self.system.is_quiet():
             return c.BUSY, 0, "an alarm stands; lamps and sounder are busy with it"
-        self.system.annunciator.start_test()
+        self.system.start_test()
         return c.STARTED
 
     def _clock(self, fields, _, from_page):
@@ -164,6 +168,7 @@ class Commands:
 
     def _ask_settings(self, _, __, from_page):
         self.system.send_settings()
+        self.system.send_calibrations()
         return c.DONE
 
     def _read_log(self, fields, _, from_page):
@@ -173,18 +178,31 @@ class Commands:
             self.system.records.log(entry.code, entry.first, entry.second, text)
         return c.DONE
 
-    def _calibrate(self, fields, _, from_page):
-        channel, gain, offset, day = fields
-        if channel >= len(CHANNELS):
-            return c.REFUSED, channel, "there is no such channel"
-        name = "calibration." + CHANNELS[channel][1]
-        wanted = list(self.system.settings)
-        wanted[s.ID_OF[name + "_gain"]] = gain
-        wanted[s.ID_OF[name + "_offset"]] = offset
-        wanted[s.ID_OF["calibration.day"]] = day
+    def _calibrate(self, fields, letters, from_page):
+        channel, gain, offset, day, points, gain_u, offset_u = fields
+        if channel >= len(CHANNELS) or not points:
+            return c.REFUSED, channel, "there is no such channel, or no point"
+        if len(letters) > REFERENCE_MAX:
+            return c.REFUSED, len(letters), "the reference's name has 40 letters at most"
+        system, store = self.system, self.system.calibrations
+        gain_id, offset_id = ids(channel)
+        wanted = list(system.settings)
+        if points == 1:
+            gain = wanted[gain_id]
+        wanted[gain_id], wanted[offset_id] = gain, offset
+        refused = s.check(wanted)
+        if refused:
+            return c.REFUSED, refused[1], refused[2]
+        reference = bytes([letter[0] for letter in letters])
+        # First who vouches, then the numbers: torn in between, the row vouches for nothing.
+        row = merged(store.row(channel), gain, offset, day, points, gain_u, offset_u, reference)
+        if not store.put(channel, row):
+            return c.FLASH_FAILED, channel, "the flash did not take the calibration; the old one stays"
+        wanted[s.ID_OF["calibration.day"]] = store.oldest_day(wanted)
         answer = self._change(wanted)
+        system.send_calibrations()
         if answer[0] == c.DONE:
-            self.system.note(log_codes.CALIBRATION, channel, gain, offset)
+            system.note(log_codes.CALIBRATION, channel, gain, offset)
         return answer
 
     def _new_patient(self, fields, _, from_page):
@@ -241,6 +259,11 @@ class Commands:
         if fields[0] and breath is not None and breath[3] <= BREATH_MIN_AGE:
             return c.BREATH_SEEN, 0, "a breath was seen in the last 60 s; is the patient off?"
         return self.app.pressure_hold(fields[0])
+
+    def _cylinder(self, fields, _, from_page):
+        litres, rate, drawn = fields
+        self.system.cylinder.told(litres, rate, drawn)
+        return c.DONE
 
     def _log_read(self, _, __, from_page):
         self.system.log.mark_read()

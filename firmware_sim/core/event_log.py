@@ -89,6 +89,23 @@ class EventLog:
         serials = sorted(found)
         return [found[serial] for serial in (serials if count is None else serials[:count])]
 
+    def reads_back(self):
+        """Tell whether the newest entry reads back whole; True while there is none."""
+        if self.next_serial == 1:
+            return True
+        data = self.hal.flash_read(self.first_page + self.head, (self.used - 1) * ENTRY, ENTRY)
+        entry = _open(data)
+        return entry is not None and entry.serial == self.next_serial - 1
+
+    def newest(self, code):
+        """Return the newest entry of a code, None when the log holds none."""
+        found = None
+        for page in range(self.pages):
+            for entry in self._page(page):
+                if entry.code == code and (found is None or entry.serial > found.serial):
+                    found = entry
+        return found
+
     def latched_rows(self):
         """Return the latching rows that were raised and never acknowledged nor cleared: a reset's duty."""
         last = {}

@@ -117,6 +117,11 @@ class Measure:
     def _slow(self, block, inputs):
         self.sensors.rail(block.rail)
         self.rail.take(block.rail)
+        raw = self.sensors.raw
+        raw.one(channels.PRODUCT_PRESSURE, block.product_pressure)
+        raw.one(channels.BATTERY_VOLTAGE, block.battery_voltage)
+        raw.one(channels.UPS_CURRENT, block.ups_current)
+        raw.one(channels.SURGE_PEAK, block.surge_peak)
         self.product_pressure.take(block.product_pressure)
         self.battery_voltage.take(block.battery_voltage)
         self.ups_current.take(block.ups_current)

@@ -85,6 +85,11 @@ class Records:
                 (capture_id, event_id, kind, tap, part, parts, tick, micros % 1000, gain, offset),
                 codes[first:first + CAPTURE_CODES])
 
+    def calibration(self, channel, row, in_force):
+        """Send where the gain and offset of a channel come from (core.calibration_store.Row)."""
+        self.put(m.CALIBRATION, (channel, 1 if in_force else 0, row.gain, row.offset, row.day, row.points,
+                                 row.gain_u, row.offset_u), row.reference)
+
     def log(self, code, first=0, second=0, text=""):
         """Send a log entry."""
         self.put(m.LOG, (code, first, second), text.encode()[:TEXT_MAX])

@@ -22,6 +22,7 @@ from firmware_sim.contract.channels import (
     SUPPLY_IN,
     SUPPLY_OUT,
 )
+from firmware_sim.core.raw_codes import RawCodes
 from firmware_sim.kernels import breath
 from firmware_sim.kernels import sensor as words
 
@@ -45,7 +46,8 @@ CREEP_MARKS = 5
 class Sensors:
     """Judge the sensors: `oxygen` and `rail` with each code of theirs, `second` each second.
 
-    `conditions` holds one of contract.channels.SENSOR_* for each channel of WATCHED, by channel id.
+    `conditions` holds one of contract.channels.SENSOR_* for each channel of WATCHED, by channel id; `raw`
+    gathers codes for the record of that name.
     """
 
     def __init__(self, kernels):
@@ -53,6 +55,7 @@ class Sensors:
         self.conditions = [SENSOR_OK] * len(WATCHED)
         self.words = array.array("i", bytes(4 * words.SENSOR_WORDS * len(WATCHED)))
         self.one = array.array("h", [0])
+        self.raw = RawCodes()
         self.zeros = [0, 0]
         self.top_s = 0
         self.mark_s = 0
@@ -70,6 +73,7 @@ class Sensors:
     def oxygen(self, code):
         """Take an oxygen code."""
         base = OXYGEN * words.SENSOR_WORDS
+        self.raw.one(OXYGEN, code)
         self._one(code, base, OXYGEN_ROUGH)
         count = self.words[base + words.COUNT]
         if count < OXYGEN_WINDOW:
@@ -86,6 +90,7 @@ class Sensors:
     def rail(self, code):
         """Take a code of the module's own rail."""
         base = RAIL * words.SENSOR_WORDS
+        self.raw.one(RAIL, code)
         self._one(code, base, 4095)
         state = self._ends(self.words, base)
         if state == SENSOR_OK and self.words[base + words.RUN] >= RAIL_STUCK:
@@ -99,6 +104,7 @@ class Sensors:
         self._supply(SUPPLY_OUT, after)
         base = words.STATISTICS
         self.conditions[PRESSURE] = self._pressure(pressure, base)
+        self._gather(PRESSURE, pressure, base)
         self.kernels.sensor_clear(pressure, base)
 
     def _one(self, code, base, rough):
@@ -133,7 +139,14 @@ class Sensors:
             elif abs(self.zeros[tap]) >= SUPPLY_ZERO_MAX:
                 condition = SENSOR_DRIFT
         self.conditions[tap] = condition
+        self._gather(tap, state, base)
         self.kernels.sensor_clear(state, base)
+
+    def _gather(self, channel, state, base):
+        count = state[base + words.COUNT]
+        if count:
+            self.raw.add(channel, count, state[base + words.SUM], state[base + words.MIN],
+                         state[base + words.MAX])
 
     def _pressure(self, state, base):
         count = state[base + words.COUNT]

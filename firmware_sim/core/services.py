@@ -32,6 +32,7 @@ class Services:
         self.hold = 0
         self.battery_steps = -1
         self.health_in = 1
+        self.health_s = 1
         self.watching = False
 
     # What commands ask for (see core.commands.Commands).
@@ -145,8 +146,9 @@ class Services:
         app.records.put(m.SUPPLY_CYCLES, counts, rms)
         self.health_in -= 1
         if self.health_in == 0:
-            self.health_in = HEALTH_SECONDS
             self._health()
+            app.records.put(m.RAW, (self.health_s,), measure.sensors.raw.take())
+            self.health_in = self.health_s = HEALTH_SECONDS
             unix_s, _, is_set = app.hal.rtc()
             measure.new_day(unix_s // DAY_S if is_set else 0, app.system.settings)
 

@@ -23,20 +23,29 @@ DAMAGED = 2
 
 
 class SettingsStore:
-    """Keep the settings in force.
+    """Keep the settings in force; a class of its own keeps other numbers the same way.
 
     `values` list of integers, `version` grows by one a save, `condition` SOUND, BLANK (never written:
     defaults) or DAMAGED (both slots unreadable or of another firmware: defaults, and a memory fault).
     """
 
+    magic = MAGIC
+    count = settings.COUNT
+    check = staticmethod(settings.check)
+
     def __init__(self, hal, pages=PAGES):
         self.hal = hal
         self.pages = pages
-        self.values = settings.defaults()
+        self.values = self.blank()
         self.version = 0
         self.slot = 1
         self.condition = BLANK
         self._load()
+
+    @staticmethod
+    def blank():
+        """Return what stands where nothing was ever written."""
+        return settings.defaults()
 
     def _load(self):
         blank = 0
@@ -55,24 +64,35 @@ class SettingsStore:
     def _read(self, slot):
         """Return (version, values) of a slot, None for a blank page, () for one that can't be trusted."""
         page = self.pages[slot]
-        size = HEAD_SIZE + 4 * settings.COUNT + SUM_SIZE
+        size = HEAD_SIZE + 4 * self.count + SUM_SIZE
         data = self.hal.flash_read(page, 0, size)
         if data == b"\xff" * size:
             return None
         magic, layout, count, version = struct.unpack(HEAD, data[:HEAD_SIZE])
-        if magic != MAGIC or layout != FORMAT or count != settings.COUNT:
+        if magic != self.magic or layout != FORMAT or count != self.count:
             return ()
         if data[-SUM_SIZE:] != _sum(data[:-SUM_SIZE]):
             return ()
         values = list(struct.unpack("<" + str(count) + "i", data[HEAD_SIZE:-SUM_SIZE]))
-        return (version, values) if settings.check(values) is None else ()
+        return (version, values) if self.check(values) is None else ()
+
+    def mend(self):
+        """Write the set in force into a slot that can't be read; return False when it doesn't read back.
+
+        What a power cut tore is no fault as long as the flash takes it; two unreadable slots are a fault of
+        their own.
+        """
+        other = self._read(1 - self.slot)
+        if self.condition != SOUND or other or (other is None and self.version < 2):
+            return True
+        return self.save(self.values)
 
     def save(self, values):
         """Write a set to the other slot; return True when it reads back whole. Then it is in force."""
         slot = 1 - self.slot
         page = self.pages[slot]
-        body = struct.pack(HEAD, MAGIC, FORMAT, settings.COUNT, self.version + 1)
-        body += struct.pack("<" + str(settings.COUNT) + "i", *values)
+        body = struct.pack(HEAD, self.magic, FORMAT, self.count, self.version + 1)
+        body += struct.pack("<" + str(self.count) + "i", *values)
         self.hal.flash_erase(page)
         self.hal.flash_write(page, 0, body)
         self.hal.flash_write(page, len(body), _sum(body))

@@ -14,7 +14,8 @@ from firmware_sim.world.scenario import Event, parameter
 if TYPE_CHECKING:
     from firmware_sim.rig.rig import Rig
 
-LASTING = (("board", "offset"), ("board", "gain"), ("board", "set_clock"), ("host", "set_clock"))
+LASTING = (("board", "offset"), ("board", "gain"), ("board", "program"), ("board", "set_clock"),
+           ("host", "set_clock"))
 BUTTONS = {"pause": 0, "acknowledge": 1}
 NEVER = 1 << 60
 STEPS_A_SECOND = 1000 // STEP_MS
@@ -102,7 +103,7 @@ class Actors:
         ideal = faults.code_of(channels.PRESSURE, 0.0)
         offset = round(sum(codes) / len(codes)) - ideal if codes else 0
         day = self.rig.now_ms() // 86_400_000
-        body = commands.pack(commands.CALIBRATE, (channels.PRESSURE, 16384, offset, day))
+        body = commands.pack(commands.CALIBRATE, (channels.PRESSURE, 16384, offset, day, 1, 0, 50))
         self.rig.persons.tell(commands.CALIBRATE, body)
 
     # The board.
@@ -130,6 +131,13 @@ class Actors:
     def _board_flash_tear(self, event: Event) -> None:
         self.torn_steps = round(number(event, "duration_s") * STEPS_A_SECOND)
         self.rig.board.flash.cut_after(int(parameter(event, "after_bytes")))
+
+    def _board_program(self, event: Event) -> None:
+        self.rig.board.program_sound = str(parameter(event, "state")) == "sound"
+
+    def _board_button(self, event: Event) -> None:
+        held = round(number(event, "duration_s") * STEPS_A_SECOND)
+        self.rig.board.press(BUTTONS[str(parameter(event, "which"))], self.rig.step, held)
 
     def _board_set_clock(self, event: Event) -> None:
         clock, true_ms = self.rig.board.clock, self.rig.step * STEP_MS

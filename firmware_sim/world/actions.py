@@ -282,6 +282,17 @@ ACTIONS: dict[str, dict[str, Action]] = {
             params={"after_bytes": number(64, 0, 65_536), "duration_s": number(5.0, 0, 1e6)},
             moment="flash_tear",
         ),
+        "program": Action(
+            about="The program's memory reads wrong, until it is mended.",
+            params={"state": choice("damaged", "sound")},
+            moment="program_fault",
+            observability=INFERABLE,
+        ),
+        "button": Action(
+            about="Something lies on a button.",
+            params={"which": choice("pause", "acknowledge"), "duration_s": number(60.0, 0, 1e6)},
+            moment="button_held",
+        ),
         "set_clock": Action(
             about="The module's clock is set to a wrong date.",
             params={"offset_s": number(None, -2e9, 2e9)},

@@ -227,7 +227,23 @@ CREATE TABLE pruned (
 ) STRICT;
 """
 
-MIGRATIONS: tuple[tuple[str, str], ...] = (("first", _FIRST), ("sinks and pruning", _SINKS))
+# What the converter gave beside what it meant, and who vouches for each channel's gain and offset.
+_RAW = """
+CREATE TABLE raw (
+    id INTEGER PRIMARY KEY, tick INTEGER NOT NULL, "seconds" INTEGER NOT NULL, "codes" BLOB NOT NULL
+) STRICT;
+CREATE TABLE calibration (
+    id INTEGER PRIMARY KEY, tick INTEGER NOT NULL, "channel" INTEGER NOT NULL, "in_force" INTEGER NOT NULL,
+    "gain" INTEGER NOT NULL, "offset" INTEGER NOT NULL, "day" INTEGER NOT NULL, "points" INTEGER NOT NULL,
+    "gain_u" INTEGER NOT NULL, "offset_u" INTEGER NOT NULL, "reference" TEXT NOT NULL
+) STRICT;
+"""
+
+MIGRATIONS: tuple[tuple[str, str], ...] = (
+    ("first", _FIRST),
+    ("sinks and pruning", _SINKS),
+    ("raw codes and calibrations", _RAW),
+)
 
 
 def version(connection: sqlite3.Connection) -> int:

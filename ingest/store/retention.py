@@ -20,6 +20,7 @@ PRUNED = tuple(
         messages.CAPTURE,
         messages.HALF_CYCLES,
         messages.HEALTH,
+        messages.RAW,
         messages.BREATH,
     )
 )

@@ -57,7 +57,7 @@ MUTANTS = (
            "tick = self.last_tick + ((raw - self.last_tick) & 0xFFFFFFFF)",
            "tick = raw; self.last_tick = min(self.last_tick, raw)", "nothing invented"),
     Mutant("torn settings accepted", SettingsStore, "_read", "if data[-SUM_SIZE:] != _sum(data[:-SUM_SIZE]):",
-           "if False:", "settings whole", ((" if settings.check(values) is None else ()", ""),)),
+           "if False:", "settings whole", ((" if self.check(values) is None else ()", ""),)),
     Mutant("alarms looked at once a second", AlarmSystem, "step", "count = self.engine.step(inputs)",
            "count = self.engine.step(inputs) if self.countdown == 10 else 0", "alarms in time"),
     Mutant("noise hoarded", frames.Splitter, "feed", "if len(self.rest) > FRAME_MAX:", "if False:",

@@ -117,7 +117,11 @@ class Flashless:
         self.flash.write(page, offset, data)
 
     def rtc(self):
-        return self.clock
+        unix_s, unix_ms, is_set = self.clock
+        return unix_s + self.step // 10, unix_ms, is_set
+
+    def program_sound(self):
+        return True
 
     def lamp(self, index, on, at_ms):
         self.lamps.append((self.step * 100 + at_ms, index, bool(on)))
@@ -141,6 +145,7 @@ class Sent:
     def __init__(self):
         self.tick = 0
         self.alarms, self.logs, self.results, self.sets = [], [], [], []
+        self.calibrations = []
 
     def put(self, kind, fields, tail=None):
         self.alarms.append((self.tick, *fields))
@@ -151,6 +156,9 @@ class Sent:
     def settings(self, version, digest, numbers):
         self.sets.append((version, digest, list(numbers)))
 
+    def calibration(self, channel, row, in_force):
+        self.calibrations.append((channel, row, in_force))
+
     def command_result(self, *fields):
         self.results.append(fields)
 
@@ -158,10 +166,12 @@ class Sent:
 class Module:
     """An AlarmSystem on a bench: give it inputs step by step, press its buttons."""
 
-    def __init__(self, flash, cause=0, off_s=0, steps=None):
+    def __init__(self, flash, cause=0, off_s=0, steps=None, start=None):
         from firmware_sim.core.alarm_system import AlarmSystem
 
         self.hal = Flashless(flash, cause, off_s)
+        if start is not None:
+            self.hal.clock = (start[0], 0, start[1])
         self.sent = Sent()
         self.system = AlarmSystem(self.hal, self.sent, steps)
 

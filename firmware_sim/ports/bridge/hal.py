@@ -39,7 +39,7 @@ class StepHal:
         self.fed = False
 
     def begin(self, unix_s, unix_ms, is_set, buttons, budget, down, loop_us):
-        """Set the inputs of one step; `buttons` has a bit a button, `budget` is in bytes."""
+        """Set the inputs of one step; `buttons` has a bit a button and 4 for a damaged program, `budget` is in bytes."""
         self._unix_s = unix_s
         self._unix_ms = unix_ms
         self._is_set = is_set
@@ -74,6 +74,10 @@ class StepHal:
     def button(self, index):
         """Tell whether a button is down."""
         return bool(self._buttons >> index & 1)
+
+    def program_sound(self):
+        """Tell whether the program's memory reads as it was written (an emulated fault says no)."""
+        return not self._buttons & 4
 
     def uart_write(self, data):
         """Take what the line carries in this step; return how many bytes."""

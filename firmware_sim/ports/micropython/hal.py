@@ -10,6 +10,7 @@ from machine import Pin
 from firmware_sim.contract import WRITTEN_UNIX_S
 from firmware_sim.ports.micropython import pins
 from firmware_sim.ports.micropython.page_files import PageFiles
+from firmware_sim.ports.micropython.program import is_sound
 from firmware_sim.ports.micropython.sampler import SOUND, converter
 
 PAGE = 4096
@@ -37,6 +38,8 @@ class Hal:
     PAGE = PAGE
 
     def __init__(self, sampler):
+        # Before the watchdog runs: reading every file takes its time.
+        self._program_sound = is_sound()
         self.sampler = sampler
         # A stand-in of the board says so itself, and so does then every screen.
         self.emulated = getattr(machine, "EMULATED", False)
@@ -129,6 +132,10 @@ class Hal:
         """Return 32 random bits."""
         data = os.urandom(4)
         return data[0] | data[1] << 8 | data[2] << 16 | data[3] << 24
+
+    def program_sound(self):
+        """Tell whether the program's files read as they were written, at power-up; None: nobody knows."""
+        return self._program_sound
 
     def memory_free(self):
         """Return free bytes of the heap."""

@@ -179,6 +179,11 @@ def clock(is_set: bool) -> Do:
     return do
 
 
+def calibrated(day: int) -> Do:
+    """Return what puts a calibration of a tap in force, made on a day since 1970-01-01."""
+    return lambda bench: bench.tell(commands.CALIBRATE, (0, 16384, 0, day, 2, 0, 0))
+
+
 def dark(steps: int) -> Do:
     """Return what takes the power away for a time."""
     return lambda bench: bench.cut_power(steps)
@@ -324,10 +329,9 @@ CASES: dict[str, Case] = {
     "limits_unconfirmed": Case(settings={"oxygen.altitude": 10}, inside=dark(200), inside_s=5.0,
                                outside=dark(450), back=tell(commands.CONFIRM_LIMITS, 0), lag_s=0.2,
                                clear_s=0.3, survives_cut=False, why="at power-up"),
-    "calibration_due": Case(outside=lambda b: b.tell(commands.CALIBRATE, (0, 16384, 0, 10_000)),
-                            inside=lambda b: b.tell(commands.CALIBRATE, (0, 16384, 0, 60_000)), inside_s=5.0,
-                            back=lambda b: b.tell(commands.CALIBRATE, (0, 16384, 0, 60_000)), lag_s=1.1,
-                            clear_s=1.2, why="the calendar is looked at once a second"),
+    "calibration_due": Case(outside=calibrated(10_000), inside=calibrated(60_000), inside_s=5.0,
+                            back=calibrated(60_000), lag_s=1.1, clear_s=1.2,
+                            why="the calendar is looked at once a second"),
     "clock_unset": Case(outside=clock(False), inside=clock(False), back=clock(True), inside_s=50.0, lag_s=1.1,
                         clear_s=1.2, why="the clock is looked at once a second"),
     "link_lost": Case(outside=talk(False), inside=talk(False), back=talk(True), inside_s=20.0,

@@ -176,6 +176,6 @@ def test_an_alarm_is_logged_with_time_limit_and_inactivation():
     row, transition, priority, _ = log_codes.alarm_parts(entries[0].first)
     assert (alarms.ROWS[row].name, alarms.TRANSITIONS[transition], priority) == ("disconnected", "raised", 3)
     assert (entries[0].second, entries[0].third, entries[0].weight) == (300, 1000, log_codes.WEIGHT_HIGH)
-    assert entries[0].tick == module.sent.alarms[0][0] and entries[0].unix_s == 1_700_000_000
+    assert entries[0].tick == module.sent.alarms[0][0] and entries[0].unix_s == 1_700_000_013
     assert log_codes.alarm_parts(entries[1].first)[1] == alarms.TRANSITIONS.index("audio_paused")
     assert next(e for e in module.system.log.entries() if e.code == log_codes.BUTTON).second == 1

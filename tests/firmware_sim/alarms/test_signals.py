@@ -209,7 +209,7 @@ def test_the_lamp_shows_the_highest_priority():
 
 def test_power_up_lights_every_lamp_and_sounds_and_is_logged():
     module = Module(Flash(64))
-    module.step(quiet(), 25)
+    module.step(quiet(), 55)
     assert {index for _, index, state in module.hal.lamps if state} == {0, 1, 2, 3}
     assert {index for _, index, state in module.hal.lamps if not state} == {0, 1, 2, 3}
     assert max(level for _, _, level in module.hal.sounds) == 255

@@ -51,6 +51,17 @@ def test_every_second_brings_its_records_and_the_link_is_hardly_loaded(bed):
     assert len(played.up) / 120 < 0.04 * 23_040
 
 
+def test_raw_codes_go_up_each_ten_seconds(bed):
+    host = bed().play(22).host
+    rows = [(tick, values[0], tail) for tick, values, tail in host.of(m.RAW)]
+    assert [(tick, seconds) for tick, seconds, _ in rows] == [(1000, 1), (11_000, 10), (21_000, 10)]
+    codes = rows[1][2]
+    mean, low, high = (part / 8 for part in codes[:3])
+    # 230 V are 832 codes at the crest of a sine (800 V are 2048); the world's mains is a little distorted.
+    assert abs(mean) < 4 and 750 < high < 900 and -900 < low < -750
+    assert codes[3 * channels.PRODUCT_PRESSURE] == -32768
+
+
 def test_unplugging_for_ten_minutes_loses_nothing_on_the_large_board(bed, event):
     faults = [event(60, "mains", "dip", residual_pct=60, duration_s=0.3)]
     faults += [event(200, "circuit", "disconnect", duration_s=30.0)]
