@@ -1,5 +1,6 @@
 """`nightkeel check`: go through the pre-use check or commissioning, each step measured by the module."""
 
+import difflib
 import json
 import time
 from collections.abc import Callable
@@ -17,9 +18,11 @@ Examples:
   nightkeel check status --store night.db --list commissioning
   nightkeel check begin --store night.db --operator "A. B."
   nightkeel check step supply --store night.db --operator "A. B."
-  nightkeel check print --store night.db --out sheets"""
+  nightkeel check print --store night.db --out sheets
+  nightkeel check first --store night.db"""
 
 POLL_S = 1.0
+LIVE_MS = 60_000
 
 
 @click.group(epilog=EPILOG)
@@ -90,6 +93,18 @@ def leave(operator: str, **asked: Any) -> None:
     """Leave the open step without a result."""
     with _Session(asked, operator) as session:
         session.show(session.guide().stop(asked["list_name"]))
+
+
+@check.command(epilog="\b\nExample:\n  nightkeel check first purity_low --store night.db")
+@click.argument("place", required=False)
+@_common
+def first(place: str | None, **asked: Any) -> None:
+    """Say what to check first for what stands now, or for PLACE: an alarm row, or state.NAME.
+
+    Technical causes with today's evidence; a site changes them by `first-checks.toml` beside the store.
+    """
+    with _Session(asked, "") as session:
+        session.first(place)
 
 
 @check.command("print", epilog="\b\nExample:\n  nightkeel check print --store night.db --out sheets")
@@ -180,6 +195,25 @@ class _Session:
             click.echo("  ".join(part for part in (f"{said[0]:32}", *said[1:]) if part))
         if run is not None and run.attempt is not None:
             click.echo(words(f"step.{run.attempt.step.name}.do"))
+
+    def first(self, place: str | None) -> None:
+        """Print the tree of one place, or of what stands now."""
+        from dashboard.first_look import lines, load, place_name, standing_places
+        from ingest.analysis.evidence import Look
+        from ingest.analysis.first_checks import PLACES, tree
+        from ingest.errors import UserError
+
+        view = self.view()
+        latest = self.reader.latest(self.module.id)
+        now = view.now if latest is None or abs(view.now - latest.t) < LIVE_MS else latest.t
+        look, book = Look(self.reader, self.module.id, now), load(self.asked["store"])
+        if place is not None and place not in PLACES:
+            near = ", ".join(difflib.get_close_matches(place, PLACES, 3, 0.4)) or ", ".join(PLACES)
+            raise UserError(f"There is no alarm row or state {place!r}; try {near}.")
+        for one in standing_places(book, look) if place is None else [place]:
+            click.echo(place_name(one, view))
+            for line in lines(tree(book, one, look), view):
+                click.echo(line)
 
     def do(self, name: str, second_source: bool) -> bool:
         """Begin a step, or go on with it; wait for its result and say it."""

@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from ingest.analysis.evidence_words import WORDS as EVIDENCE
 from ingest.analysis.guided.words import WORDS
 
 SETUP: Final[dict[str, str]] = {
@@ -49,4 +50,5 @@ SETUP: Final[dict[str, str]] = {
     "about "
     "later. A research and prototyping tool, not a medical device.",
     **WORDS,
+    **EVIDENCE,
 }

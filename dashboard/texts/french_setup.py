@@ -3,6 +3,7 @@
 from typing import Final
 
 from dashboard.texts.french_checks import CHECKS
+from dashboard.texts.french_evidence import EVIDENCE
 
 SETUP: Final[dict[str, str]] = {
     "nav.setup": "Installation",
@@ -50,4 +51,5 @@ SETUP: Final[dict[str, str]] = {
     "pour la "
     "suite. Outil de recherche et d'essai, pas un dispositif médical.",
     **CHECKS,
+    **EVIDENCE,
 }

@@ -53,6 +53,11 @@ SENTENCES: Final[Mapping[str, str]] = MappingProxyType(
         "refused.module": "The module refused: {answer}. Nothing was begun; look at the module.",
         "refused.measured_only": "Only the module decides this step; wait for its measurement.",
         "refused.not_yet": "The module has not measured it yet; do what the step says, then confirm.",
+        "refused.first_format": "{where} is no file of first checks; it must say format = \"{format}\".",
+        "refused.first_key": "{where} holds {name}, which is not known; known are: {known}.",
+        "refused.first_value": "{where}: {name} is missing or not of the right kind; see the file in the "
+        "package.",
+        "refused.first_deep": "{where}: {name} leads on for more than {depth} levels; cut it short.",
         "refused.edf_year": (
             "EDF+ can't hold the year {year} ({first} to {last} only): correct the date of the session first."
         ),
