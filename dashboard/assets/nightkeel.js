@@ -59,6 +59,34 @@
   }
   setInterval(age, 500);
 
+  /* Asking: the next question waits for the answer, since the pages drop an answer once a newer question is
+     out, and a server that needs longer than the period would never be heard. Without an answer it is asked
+     again, each time more patiently. Times in ms. */
+  const PERIOD = 1000;
+  const PATIENCE = { least: 3000, most: 30000 };
+  const asking = { turn: 0, since: -Infinity, open: false, patience: PATIENCE.least };
+
+  function ask() {
+    const now = performance.now();
+    const waited = now - asking.since;
+    if (!document.getElementById("now-body") || waited < PERIOD) return;
+    if (asking.open) {
+      if (waited < asking.patience) return;
+      asking.patience = Math.min(2 * asking.patience, PATIENCE.most);
+    }
+    asking.turn += 1;
+    asking.since = now;
+    asking.open = true;
+    window.dash_clientside.set_props("now-tick", { data: asking.turn });
+  }
+
+  function answered() {
+    if (!asking.open) return;
+    asking.open = false;
+    const took = performance.now() - asking.since;
+    asking.patience = Math.min(Math.max(PATIENCE.least, 2 * took), PATIENCE.most);
+  }
+
   /* The wave: a ring of five minutes, drawn as minimum and maximum of each pixel column. */
   const SPAN_MS = 300000;
   const MISSING = -32768;
@@ -208,6 +236,7 @@
     pen.stroke();
   }
   setInterval(draw, 250);
+  setInterval(ask, 100);
 
   /* Called by the pages. */
   function moment(utc, zone) {
@@ -248,6 +277,7 @@
 
     wave: function (data) {
       if (!data) return "";
+      answered();
       beat.server = data.now;
       beat.heard = performance.now();
       beat.newest = data.newest;

@@ -13,13 +13,13 @@ from dashboard.components import at, attributes, badge, notice, reached, since
 from dashboard.formats import MISSING, clock, date, span
 from dashboard.frames import Alarm, NowFrame, Wave
 from dashboard.links import parse
-from dashboard.pages import controls, reserves, stations
+from dashboard.pages import controls, reasons, reserves, stations
 from dashboard.queries import choose_module, now_frame, reading, wave_since
 from dashboard.settings import Settings
 from dashboard.units import in_unit, now_in
 from dashboard.view import View, view_of
+from ingest.analysis.first_actions import FirstActions
 
-POLL_MS = 1000
 BACK_MS = 12 * 3_600_000
 # After this long without a newer trend, readings are drawn as old.
 OLD_MS = 4000
@@ -31,7 +31,8 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
     *shown, data, cursor = answer(settings, view, search, 0)
     return html.Div(
         [
-            dcc.Interval(id=ids.NOW_TICK, interval=POLL_MS),
+            # The browser's own timer raises it: a second after the last question, once that is answered.
+            dcc.Store(id=ids.NOW_TICK, data=0),
             dcc.Interval(id=ids.NOW_RESERVES_TICK, interval=reserves.POLL_MS),
             dcc.Store(id=ids.NOW_CURSOR, data=cursor),
             dcc.Store(id=ids.NOW_WAVE_DATA, data=data),
@@ -39,6 +40,7 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
                 [
                     html.Div(shown[0], id=ids.NOW_HEAD),
                     controls.layout(shown[2], view),
+                    reasons.layout(view),
                     html.Div(shown[1], id=ids.NOW_WAY),
                     html.Div(reserves.now_card(settings, view, search), id=ids.NOW_RESERVES),
                 ],
@@ -70,9 +72,9 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
     )
 
 
-def head(frame: NowFrame, view: View) -> list[Component]:
-    """Return the sentence, preset and mode, and what stands."""
-    return [_sentence(frame, view), _use(frame, view), _standing(frame, view)]
+def head(frame: NowFrame, view: View, actions: FirstActions | None = None) -> list[Component]:
+    """Return the sentence, preset and mode, and what stands, beside it the site's own first actions."""
+    return [_sentence(frame, view), _use(frame, view), _standing(frame, view, actions)]
 
 
 def way(frame: NowFrame, view: View) -> list[Component]:
@@ -117,12 +119,15 @@ def _use(frame: NowFrame, view: View) -> Component:
     return html.Div(parts, className="uses")
 
 
-def _standing(frame: NowFrame, view: View) -> Component:
+def _standing(frame: NowFrame, view: View, actions: FirstActions | None) -> Component:
     words = view.words
     standing = sorted(frame.standing, key=lambda alarm: (-alarm.priority, alarm.start))
     paused = "audio_paused" in frame.flags and frame.pause_left > 0
     sound = words("now.sound_paused", n=frame.pause_left) if paused else words("now.sound_on")
-    rows: list[Component] = [html.Li(_alarm(alarm, view), className="alarm") for alarm in standing]
+    rows: list[Component] = [
+        html.Li([*_alarm(alarm, view), *_actions(alarm, actions, view)], className="alarm")
+        for alarm in standing
+    ]
     listed = html.Ul(rows) if rows else html.P(words("now.no_alarms"), className="soft")
     return html.Section(
         [
@@ -148,6 +153,24 @@ def _alarm(alarm: Alarm, view: View) -> list[Component]:
         html.Span([words("now.since", clock=clock(alarm.start, view.zone, seconds=True))], className="when"),
         since(alarm.start, view, "now.for"),
         html.Span(" · ".join(note for note in notes if note), className="why"),
+    ]
+
+
+def _actions(alarm: Alarm, actions: FirstActions | None, view: View) -> list[Component]:
+    lines = () if actions is None else actions.lines(alarm.name, view.words.language)
+    if actions is None or not lines:
+        return []
+    words = view.words
+    by = words("data", text=actions.approved_by)
+    return [
+        html.Div(
+            [
+                html.B(words("action.title")),
+                html.Ol([html.Li(words("data", text=line)) for line in lines]),
+                html.Span(words("action.by", by=by, on=actions.approved_on.isoformat()), className="soft"),
+            ],
+            className="actions",
+        )
     ]
 
 
@@ -192,7 +215,8 @@ def answer(settings: Settings, view: View, search: str | None, cursor: int) -> A
         wave = wave_since(reader, module.id, cursor, view.now)
     newest = int(wave.t[-1]) if len(wave.t) else cursor
     is_open = "button_open" in frame.flags
-    return head(frame, view), way(frame, view), is_open, wave_data(wave, frame, view), newest
+    top = head(frame, view, settings.actions)
+    return top, way(frame, view), is_open, wave_data(wave, frame, view), newest
 
 
 def register(app: Dash, settings: Settings) -> None:
@@ -202,7 +226,7 @@ def register(app: Dash, settings: Settings) -> None:
         Output(ids.NOW_HEAD, "children"), Output(ids.NOW_WAY, "children"),
         Output(ids.NOW_CONTROLS, "disabled"),
         Output(ids.NOW_WAVE_DATA, "data"), Output(ids.NOW_CURSOR, "data"),
-        Input(ids.NOW_TICK, "n_intervals"), State(ids.NOW_CURSOR, "data"), State(ids.URL, "search"),
+        Input(ids.NOW_TICK, "data"), State(ids.NOW_CURSOR, "data"), State(ids.URL, "search"),
         prevent_initial_call=True,
     )  # fmt: skip
     def tick(_: int, cursor: int | None, search: str | None) -> Answer:

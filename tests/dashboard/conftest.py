@@ -11,6 +11,7 @@ from dashboard.settings import Settings
 from dashboard.texts import CATALOGUES, Words
 from dashboard.view import View
 from tests.support.night_store import write_night
+from tests.support.shared import once
 
 START = 1_772_308_800_000  # 2026-02-28 20:00 UTC
 HOURS = 8
@@ -19,7 +20,7 @@ HOURS = 8
 @pytest.fixture(scope="session")
 def store(tmp_path_factory) -> Path:
     """Eight hours that hold every part of the story once."""
-    return write_night(tmp_path_factory.mktemp("screens") / "night.db", START, HOURS)
+    return once(tmp_path_factory, "eight-hours.db", lambda path: write_night(path, START, HOURS))
 
 
 @pytest.fixture

@@ -7,10 +7,9 @@ import pytest
 from dashboard.settings import Settings
 from ingest.store.reader import open_reader
 from tests.support.night_store import MODULE
-from tests.ui.conftest import HOURS, START, served
+from tests.ui.conftest import FITS, HOURS, SMALL, START, WHOLE
 
 pytestmark = pytest.mark.ui
-WHOLE = f"/night?from={START}&to={START + 8 * 3_600_000}"
 LOADED = "#night-words .load"
 
 
@@ -21,46 +20,23 @@ def own_store(night_store, tmp_path):
 
 
 @pytest.fixture
-def address(own_store):
+def address(own_store, serve):
     """Pages over the copy."""
     clock = START + HOURS * 3_600_000 + 2000
-    with served(Settings(store=own_store, port=0, clock=lambda: clock)) as (found, _):
-        yield found
+    return serve(Settings(store=own_store, port=0, clock=lambda: clock))[0]
 
 
 @pytest.mark.parametrize("size", ["phone", "desk"])
 def test_the_morning_fits_and_leads_to_its_places(visit, night_address, size):
     page = visit(night_address + WHOLE, size, "dim")
     page.wait_for_selector(LOADED, timeout=30_000)
-    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    assert page.evaluate(FITS)
     said = page.locator("#night-words li").all_text_contents()
     assert said[0].startswith("12 min went unrecorded")
     assert said[1].startswith("Not measured: inspired oxygen")
     for text in ("Alarm load", "observed in an intensive care unit", "What pressure alone can't tell"):
         assert page.get_by_text(text, exact=False).first.is_visible()
-    small = page.evaluate(
-        """() => [...document.querySelectorAll('a, button, input, textarea, summary, label')]
-        .filter(e => e.offsetParent !== null && !e.classList.contains('skip') && e.type !== 'radio'
-        && !(e.tagName === 'LABEL' && e.htmlFor))
-        .map(e => [e.textContent || e.id, e.getBoundingClientRect()])
-        .filter(([, r]) => r.width < 44 || r.height < 44).map(([t, r]) => `${t} ${r.width}x${r.height}`)"""
-    )
-    assert small == []
-
-
-@pytest.mark.parametrize("theme", ["paper", "dim"])
-@pytest.mark.parametrize("size", ["phone", "desk"])
-@pytest.mark.parametrize("path", ["/", WHOLE])
-def test_no_serious_finding_of_axe(visit, night_address, size, theme, path):
-    from axe_playwright_python.sync_playwright import Axe
-
-    page = visit(night_address + path, size, theme, bypass_csp=True)
-    page.wait_for_selector("h2")
-    if path != "/":
-        page.wait_for_selector(LOADED, timeout=30_000)
-    found = Axe().run(page).response["violations"]
-    grave = [one for one in found if one["impact"] in ("serious", "critical")]
-    assert [(one["id"], [n["html"][:160] for n in one["nodes"]][:3]) for one in grave] == []
+    assert page.evaluate(SMALL) == []
 
 
 def test_a_mark_is_written_changed_and_found_by_keyboard_alone(visit, address, own_store):

@@ -2,16 +2,16 @@
 
 import base64
 import struct
+from urllib.parse import parse_qs, urlsplit
 
 import pytest
 
 from tests.support.night_store import APART, IMPURE
-from tests.ui.conftest import START
+from tests.ui.conftest import FITS, SMALL, START, WHOLE, until
 
 pytestmark = pytest.mark.ui
 PLOT = ".js-plotly-plot .scatterlayer .trace"
 WINDOW = "document.querySelector('.js-plotly-plot').layout.xaxis.range"
-WHOLE = f"/night?from={START}&to={START + 8 * 3_600_000}"
 
 
 def minute(m):
@@ -24,23 +24,24 @@ def ready(page):
     return page
 
 
-def until(page, true):
-    """Wait for a condition, ten seconds at most."""
-    for _ in range(100):
-        if true():
-            return
-        page.wait_for_timeout(100)
-    raise AssertionError("it did not come about")
-
-
 def moved(page, act):
     """Act, and wait until the server has answered with another window; return that window."""
     closer = page.get_by_role("link", name="Closer")
     before = closer.get_attribute("href")
     act()
     until(page, lambda: closer.get_attribute("href") != before)
-    page.wait_for_timeout(300)
-    return page.evaluate(WINDOW)
+    return settled(page)
+
+
+def settled(page):
+    """Wait until the plot shows the window of the address; return it."""
+
+    def shown():
+        asked = parse_qs(urlsplit(page.url).query)
+        window = page.evaluate(WINDOW)
+        return window if near(window, int(asked["from"][0]), int(asked["to"][0]), 1) else None
+
+    return until(page, shown)
 
 
 def near(window, low, high, within=1000):
@@ -59,7 +60,7 @@ def thirds(window):
 def test_the_night_fits_and_says_so(visit, night_address, size, theme):
     page = ready(visit(night_address + WHOLE, size, theme))
     assert page.evaluate("document.documentElement.dataset.theme") == theme
-    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    assert page.evaluate(FITS)
     assert page.get_by_text("12 min of this window went unrecorded.").is_visible()
     assert page.get_by_text("SIMULATED.", exact=False).first.is_visible()
     drawn = page.evaluate("document.querySelector('.js-plotly-plot').data.map(t => t.yaxis)")
@@ -69,12 +70,7 @@ def test_the_night_fits_and_says_so(visit, night_address, size, theme):
 @pytest.mark.parametrize("size", ["phone", "desk"])
 def test_everything_one_presses_is_large_enough(visit, night_address, size):
     page = ready(visit(night_address + WHOLE, size))
-    small = page.evaluate(
-        """() => [...document.querySelectorAll('a, button')].filter(e => e.offsetParent !== null
-        && !e.classList.contains('skip')).map(e => [e.textContent, e.getBoundingClientRect()])
-        .filter(([, r]) => r.width < 44 || r.height < 44).map(([t, r]) => `${t} ${r.width}x${r.height}`)"""
-    )
-    assert small == []
+    assert page.evaluate(SMALL) == []
 
 
 def test_from_the_night_to_one_breath(visit, night_address):
@@ -125,12 +121,39 @@ PLACE = """([name, start]) => {
 }"""
 
 
+def still(page, look):
+    """Return what is looked at once it has stopped moving."""
+    seen = [look()]
+
+    def same():
+        seen.append(look())
+        return seen[-1] == seen[-2]
+
+    until(page, same)
+    return seen[-1]
+
+
+def point_at(page, x, y):
+    """Point at a place until the plot has noticed; return what is read there.
+
+    The plot notices in its own time, and before that a click means nothing to it.
+    """
+    steps = iter(range(100_000))
+
+    def said():
+        page.mouse.move(x + next(steps) % 2, y)
+        text = page.locator("#night-readout").text_content()
+        return text if text[:4].isdigit() else None
+
+    return until(page, said)
+
+
 def test_an_alarm_in_its_lane_leads_to_its_place(visit, night_address):
     page = ready(visit(night_address + WHOLE))
     page.mouse.wheel(0, 300)
-    page.wait_for_timeout(300)
-    bar = page.evaluate(PLACE, ["Medium", minute(IMPURE[0])])
-    page.mouse.move(bar["x"], bar["y"])
+    page.wait_for_function("window.scrollY > 0")
+    bar = still(page, lambda: page.evaluate(PLACE, ["Medium", minute(IMPURE[0])]))
+    point_at(page, bar["x"], bar["y"])
 
     def click():
         page.mouse.click(bar["x"], bar["y"])
@@ -178,9 +201,6 @@ def test_times_are_those_of_the_browser(visit, night_address):
 def test_a_reading_under_the_pointer_is_said(visit, night_address):
     page = ready(visit(night_address + WHOLE))
     box = page.locator(".js-plotly-plot .nsewdrag").nth(1).bounding_box()
-    page.mouse.move(box["x"] + box["width"] * 0.6, box["y"] + box["height"] / 2)
-    page.mouse.move(box["x"] + box["width"] * 0.61, box["y"] + box["height"] / 2)
-    page.wait_for_timeout(800)
-    text = page.locator("#night-readout").text_content()
+    text = point_at(page, box["x"] + box["width"] * 0.6, box["y"] + box["height"] / 2)
     for part in ("2026-03-01", "before the UPS 2", "purity 93.", "thick: peak ", "breaths a minute 1"):
         assert part in text

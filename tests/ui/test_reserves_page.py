@@ -4,7 +4,7 @@ import pytest
 
 from dashboard.settings import Settings
 from tests.support.night_store import write_night
-from tests.ui.conftest import START, served
+from tests.ui.conftest import FITS, START
 
 pytestmark = pytest.mark.ui
 SMALL = """() => [...document.querySelectorAll('a, button, input[type=text], .kinds label, summary')]
@@ -13,11 +13,10 @@ SMALL = """() => [...document.querySelectorAll('a, button, input[type=text], .ki
 
 
 @pytest.fixture
-def reserves_address(tmp_path):
+def reserves_address(tmp_path, serve):
     store = write_night(tmp_path / "night.db", START, 0.1)
     clock = START + 362_000
-    with served(Settings(store=store, port=0, clock=lambda: clock)) as (address, _):
-        yield address
+    return serve(Settings(store=store, port=0, clock=lambda: clock))[0]
 
 
 def test_entries_move_the_picture(visit, reserves_address):
@@ -44,6 +43,6 @@ def test_entries_move_the_picture(visit, reserves_address):
 def test_it_fits_a_phone(visit, reserves_address, theme):
     page = visit(reserves_address + "/reserves", "phone", theme)
     page.wait_for_selector("#reserves-graph .js-plotly-plot")
-    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    assert page.evaluate(FITS)
     assert page.evaluate(SMALL) == 0
     assert page.get_by_text("SIMULATED").first.is_visible()

@@ -2,6 +2,8 @@
 
 import pytest
 
+from tests.ui.conftest import FITS
+
 pytestmark = pytest.mark.ui
 
 
@@ -16,7 +18,7 @@ def test_settings_fit_and_are_large_enough_to_press(visit, night_address, size):
     page = opened(visit, night_address, size)
     for group in page.locator("summary").all()[1:]:
         group.click()
-    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    assert page.evaluate(FITS)
     small = page.evaluate(
         """() => [...document.querySelectorAll('a, button, summary, .page-settings label, input')]
         .filter(e => !e.matches('.field label'))

@@ -1,13 +1,12 @@
 """The Supply page in a browser: at a glance, sort and filter, a click to the waveform, comparison, weight."""
 
 import os
-import time
 
 import pytest
 
 from dashboard.settings import Settings
 from tests.support.supply_store import HOURS, START, write_supply
-from tests.ui.conftest import served
+from tests.ui.conftest import FITS, served, until
 
 pytestmark = pytest.mark.ui
 GRID_ROW = ".ag-center-cols-container .ag-row"
@@ -19,15 +18,6 @@ def address(tmp_path_factory):
     path = write_supply(tmp_path_factory.mktemp("supply") / "supply.db")
     with served(Settings(store=path, port=0, clock=lambda: START + HOURS * 3_600_000 + 2000)) as (at, _):
         yield at
-
-
-def until(page, true):
-    """Wait for a condition, ten seconds at most; the pages allow no script from a string."""
-    for _ in range(100):
-        if true():
-            return
-        page.wait_for_timeout(100)
-    raise AssertionError("it did not come about")
 
 
 def ready(page):
@@ -52,7 +42,7 @@ def test_the_site_at_a_glance(visit, address, size, theme):
         " && e.getBoundingClientRect().right > innerWidth + 1).map(e => e.className || e.tagName)"
     )
     assert too_wide == []
-    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    assert page.evaluate(FITS)
     if folder := os.environ.get("NIGHTKEEL_SHOTS"):
         page.screenshot(path=f"{folder}/supply-{size}-{theme}.png", full_page=True)
 
@@ -102,8 +92,6 @@ def test_the_table_library_is_loaded_on_its_page_alone(visit, address):
     page.reload()
     page.wait_for_selector(".js-plotly-plot .scatterlayer .trace", state="attached")
     assert not any("dash_ag_grid" in url for url in asked)
-    began = time.perf_counter()
     page.get_by_role("link", name="Supply").click()
     ready(page)
     assert any("dash_ag_grid" in url for url in asked)
-    print(f"Supply from a click: {time.perf_counter() - began:.2f} s")
