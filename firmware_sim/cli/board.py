@@ -2,7 +2,8 @@
 
 import contextlib
 import signal
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -54,11 +55,31 @@ def traced(rig: "Rig", path: str) -> Iterator[None]:
             trace.close()
 
 
+@contextlib.contextmanager
+def controlled(rig: "Rig", socket: Path | None, file: Path | None) -> Iterator["Callable[[], None]"]:
+    """Listen for faults to play while the rig runs; yield what must be called between steps."""
+    if socket is None:
+        if file is not None:
+            raise UserError("--played goes with --control only.")
+        yield lambda: None
+        return
+    from firmware_sim.rig.control import Control
+    from firmware_sim.rig.fault_desk import FaultDesk
+
+    desk = FaultDesk(rig, file or socket.with_name(socket.name + ".json"))
+    control = Control(socket, desk.answer)
+    try:
+        yield control.poll
+    finally:
+        control.close()
+
+
 EPILOG = """\b
 Examples:
   nightkeel board --scenario quiet-night --pty-link /tmp/bed1
   nightkeel board --scenario monsoon-night --link tcp://127.0.0.1:7000 --speed 20
-  nightkeel board --scenario circuit-apart --trace night.vcd --speed max --hours 0.2"""
+  nightkeel board --scenario circuit-apart --trace night.vcd --speed max --hours 0.2
+  nightkeel board --pty-link bed1 --control bed1.rig --played bed1.json"""
 
 
 @click.command(epilog=EPILOG)
@@ -74,6 +95,10 @@ Examples:
 @click.option("--now", is_flag=True, help="Let the scenario begin now instead of at its own date.")
 @click.option("--hours", type=float, help="End after so many hours; without it the night goes on.")
 @click.option("--trace", type=click.Path(dir_okay=False), help="Write pins, codes, frames: VCD, IEEE 1364.")
+@click.option("--control", type=click.Path(dir_okay=False, path_type=Path),
+              help="Unix socket by which its owner plays faults: `nightkeel dashboard --rig`.")
+@click.option("--played", type=click.Path(dir_okay=False, path_type=Path),
+              help="Scenario file that repeats the faults played; CONTROL.json when left out.")
 def board(  # one argument an option
     name: str,
     seed: int | None,
@@ -87,6 +112,8 @@ def board(  # one argument an option
     now: bool,
     hours: float | None,
     trace: str | None,
+    control: Path | None,
+    played: Path | None,
 ) -> None:
     """Run an emulated module (SIMULATED data) behind a pseudo-terminal or a TCP port.
 
@@ -117,9 +144,12 @@ def board(  # one argument an option
         click.echo(end.address)
         click.echo(f"SIMULATED: scenario {name}, {profile} board, {runtime}, speed {speed}", err=True)
         rig.skip(round(start_s * 10))
-        with traced(rig, trace) if trace else contextlib.nullcontext():
+        with (
+            traced(rig, trace) if trace else contextlib.nullcontext(),
+            controlled(rig, control, played) as between,
+        ):
             steps = None if hours is None else round(hours * 36_000)
-            Paced(rig, end, pace).run(steps, lambda: bool(stopping))
+            Paced(rig, end, pace).run(steps, lambda: bool(stopping), between)
     finally:
         rig.stop()
         end.close()

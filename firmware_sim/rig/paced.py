@@ -22,8 +22,13 @@ class Paced:
         self._start_s = 0.0
         self._start_step = 0
 
-    def run(self, steps: int | None = None, stopped: Callable[[], bool] = lambda: False) -> None:
-        """Play `steps` steps (None: for ever), or until `stopped()` says so."""
+    def run(
+        self,
+        steps: int | None = None,
+        stopped: Callable[[], bool] = lambda: False,
+        between: Callable[[], None] = lambda: None,
+    ) -> None:
+        """Play `steps` steps (None: for ever), or until `stopped()` says so; `between` runs between steps."""
         rig = self.rig
         last = None if steps is None else rig.step + steps
         self._start_s, self._start_step = time.monotonic(), rig.step
@@ -32,6 +37,7 @@ class Paced:
             due = min(due, STEPS_AT_MOST)
             if last is not None:
                 due = min(due, last - rig.step)
+            between()
             data = self.end.read()
             if data:
                 rig.send(data)
