@@ -58,6 +58,7 @@ COMMANDS: dict[str, Row] = {
     "site": Row("ingest.cli.site", "site", "Check a site's own first actions for alarms."),
     # study, handover, reserves
     "study": Row("dashboard.cli.study", "study", "Write a power-quality report with tables and figures."),
+    "label": Row("dashboard.cli.label", "label", "Say what you know of a supply: site, cause, equipment."),
     "handover": Row("dashboard.cli.handover", "handover", "Write the one-page morning handover."),
     "check": Row("dashboard.cli.check", "check", "Go through the pre-use check or commissioning."),
     "reserve": Row("ingest.cli.reserve", "reserve", "Work out how long battery, cylinder and agent last."),

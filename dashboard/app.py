@@ -14,9 +14,10 @@ from dashboard import ids
 from dashboard.access import install
 from dashboard.components import attributes, notice
 from dashboard.links import Place, address, parse
-from dashboard.pages import choices, night, now, rehearsal, reserves, supply
+from dashboard.pages import case, choices, night, now, reasons, rehearsal, reserves, supply
 from dashboard.pages import settings as settings_page
 from dashboard.queries import choose_module, reading
+from dashboard.reports.case_route import serve_handovers
 from dashboard.security import guard, policy
 from dashboard.settings import Settings
 from dashboard.theme import THEMES, stylesheet
@@ -29,11 +30,14 @@ Page = Callable[[Settings, View, str | None], Component]
 PAGES: tuple[tuple[str, str, Page], ...] = (
     ("/", "nav.now", now.page),
     (night.PATH, "nav.night", night.page),
+    (case.PATH, "nav.case", case.page),
     (reserves.PATH, "nav.reserves", reserves.page),
     (supply.PATH, "nav.supply", supply.page),
     (rehearsal.PATH, "nav.rehearsal", rehearsal.page),
     (settings_page.PATH, "nav.settings", settings_page.page),
 )
+# What one wants at a bedside; the other pages stand behind them.
+BEDSIDE = ("/", night.PATH, case.PATH, reserves.PATH)
 # The table library weighs more than all the rest: its page alone loads it, by a whole page load.
 GRID, GRID_PATHS = "dash_ag_grid", (supply.PATH,)
 
@@ -49,7 +53,7 @@ INDEX = """<!DOCTYPE html>
 </head>
 <body>
 {app_entry}
-<footer>{config}{scripts}{renderer}</footer>
+{config}{scripts}{renderer}
 </body>
 </html>"""
 
@@ -100,6 +104,9 @@ def create_app(settings: Settings) -> Pages:
     _route(app, settings)
     now.register(app, settings)
     night.register(app, settings)
+    case.register(app, settings)
+    reasons.register(app, settings)
+    serve_handovers(app.server, settings)
     reserves.register(app, settings)
     supply.register(app, settings)
     rehearsal.register(app, settings)
@@ -139,10 +146,9 @@ def shell(view: View, settings: Settings) -> Component:
                 className="top",
             ),
             dcc.Store(id=ids.SHOWN, data=asked.path or "/"),
-            html.Div(marked, id=ids.BANNER),
+            html.Section(marked, id=ids.BANNER, **attributes(aria_label=words("app.banner"))),
             html.Main(page, id=ids.PAGE, tabIndex=-1),
-            choices.layout(view),
-            html.P(words("app.caution"), className="caution"),
+            html.Footer([choices.layout(view), html.P(words("app.caution"), className="caution")]),
         ],
         id=ids.SHELL,
         className="shell",
@@ -161,13 +167,25 @@ def _theme_button(theme: str, view: View) -> Component:
 
 
 def navigation(path: str, view: View) -> list[Component]:
-    """Return the pages as words; the current one is marked for eyes and for screen readers."""
-    links: list[Component] = []
-    for place, key, _ in PAGES:
-        current = attributes(aria_current="page") if place == path else {}
-        # dcc.Link passes no aria attributes on; the element around it does.
-        links.append(html.Span(dcc.Link(view.words(key), href=place, refresh=place in GRID_PATHS), **current))
-    return links
+    """Return the pages as words, the current one marked for eyes and for screen readers.
+
+    Those wanted at a bedside stand first; on a phone the others open above a word of their own.
+    """
+    bedside: list[Component] = [_to_page(place, key, path, view) for place, key, _ in PAGES if place in BEDSIDE]
+    rest = [_to_page(place, key, path, view) for place, key, _ in PAGES if place not in BEDSIDE]
+    more = html.Button(
+        view.words("nav.more"),
+        id=ids.NAV_MORE,
+        className="nav-more" if path in BEDSIDE else "nav-more holds-current",
+        **attributes(aria_expanded="false", aria_controls=ids.NAV_REST),
+    )
+    return [*bedside, more, html.Div(rest, id=ids.NAV_REST, className="nav-rest")]
+
+
+def _to_page(place: str, key: str, path: str, view: View) -> Component:
+    current = attributes(aria_current="page") if place == path else {}
+    # dcc.Link passes no aria attributes on; the element around it does.
+    return html.Span(dcc.Link(view.words(key), href=place, refresh=place in GRID_PATHS), **current)
 
 
 def banner(settings: Settings, path: str, search: str | None, view: View) -> list[Component]:

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ingest.analysis.hand import HandPoint
+
 Floats = NDArray[np.float64]
 Times = NDArray[np.int64]
 
@@ -83,7 +85,8 @@ class NightFrame:
     """Hold what the Night figure draws between `start` and `end`.
 
     `t` is the middle of bins of `width_ms`. `breaths` None: the window is too long for single breaths.
-    `wave` None: too long for the waveform. `limits`: values in force by setting, oldest first.
+    `wave` None: too long for the waveform. `limits`: values in force by setting, oldest first. `hand`: what
+    was entered by hand, by time.
     """
 
     nominal_v: float
@@ -102,6 +105,7 @@ class NightFrame:
     dark: list[Stretch]
     gaps: list[Stretch]
     limits: dict[str, list[Limit]]
+    hand: tuple[HandPoint, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

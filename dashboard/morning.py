@@ -78,8 +78,11 @@ class _Spans:
     output_lost: tuple[Span, ...]
 
 
-def read_morning(reader: Reader, module: Module, night: Night) -> Morning:
-    """Read one night and work out all that is said of it; earlier nights of the store are compared."""
+def read_morning(reader: Reader, module: Module, night: Night, *, compare: bool = True) -> Morning:
+    """Read one night and work out all that is said of it; earlier nights are compared, unless told not to.
+
+    A case is compared with nothing: the nights before it were other patients'.
+    """
     start, end = night.first, night.last
     spans = _spans(reader, module.id, start, end)
     # A breath's record comes after the next one's inspiration: the first may have begun before the night.
@@ -91,7 +94,7 @@ def read_morning(reader: Reader, module: Module, night: Night) -> Morning:
     t, purity = _purity(reader, module.id, start, end, spans)
     low = _low_spans(t, purity)
     breathed = overlap(spans.watched, _mode_spans(reader, module.id, start, end, standby=False))
-    before = _before(reader, module.id, night)
+    before = _before(reader, module.id, night) if compare else []
     facts = NightFacts(
         start_ms=start, end_ms=end, unmonitored=spans.dark,
         burden=_burden(reader, module.id, start, end, alarms, spans.dark),

@@ -21,6 +21,7 @@ from dashboard.frames import (
     Wave,
 )
 from dashboard.links import Place
+from ingest.analysis.hand import hand_points
 from ingest.store.reader import AlarmInterval, Latest, Module, Night, Reader, Trends, open_reader, tables
 
 QUANTITIES = ("supply_in", "supply_out", "oxygen", "pressure")
@@ -116,6 +117,7 @@ def night_frame(reader: Reader, module: Module, start: int, end: int, pixels: in
             for one in reader.gaps(module.id, start, end)
         ],
         limits=_limits(reader, module, start, end),
+        hand=hand_points(reader.marks(module.id, start, end)),
     )
 
 

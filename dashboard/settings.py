@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from dashboard.users import default_path
+from ingest.analysis.first_actions import FirstActions
 
 
 def utc_now_ms() -> int:
@@ -19,7 +20,8 @@ class Settings:
 
     `socket` is the daemon's control socket, None when there is none; `clock` gives UTC ms, `steady` seconds
     that never jump. `users` is the file of users (None: beside the store), `names` the host names by which
-    browsers may reach the pages; with `cert` and `key` (PEM) they are served over TLS.
+    browsers may reach the pages; with `cert` and `key` (PEM) they are served over TLS. `actions` are the
+    site's own first actions for alarms.
     """
 
     store: Path
@@ -33,6 +35,7 @@ class Settings:
     names: tuple[str, ...] = ()
     cert: Path | None = None
     key: Path | None = None
+    actions: FirstActions | None = None
 
     @property
     def users_path(self) -> Path:

@@ -62,7 +62,7 @@ class CaseRequests:
         if case.state == ASKED and not done:
             self._marks.remove(mark, author=operator, now=now)
             return {"state": "refused"}
-        self._marks.change(mark, author=operator, data=_data(case, OPEN), now=now)
+        self._marks.change(mark, author=operator, data=case.data(OPEN), now=now)
         return {"state": OPEN}
 
     def end(
@@ -85,7 +85,7 @@ class CaseRequests:
         return {"mark": case.mark, "number": case.number, "id": row, "end": at}
 
     def _close(self, case: Case, end_ms: int, operator: str) -> str:
-        data, now = _data(case, ENDED), self._clock().utc
+        data, now = case.data(ENDED), self._clock().utc
         self._marks.change(case.mark, author=operator, data=data, utc_end=end_ms, now=now)
         return ENDED
 
@@ -110,7 +110,3 @@ def _choice(what: str, given: str, known: tuple[str, ...]) -> int:
     if given not in known:
         raise Refused("refused.unknown_choice", what=what, given=repr(given), known=", ".join(known))
     return known.index(given)
-
-
-def _data(case: Case, state: str) -> dict[str, object]:
-    return {"number": case.number, "mode": case.mode, "preset": case.preset, "state": state}

@@ -8,6 +8,7 @@ EPILOG = """\b
 Examples:
   nightkeel dashboard --store night.db
   nightkeel dashboard --store night.db --port 8051 --zone Africa/Nairobi
+  nightkeel dashboard --store night.db --site ward.toml
   nightkeel dashboard --store night.db --host 0.0.0.0 --cert ward.pem --key ward.key"""
 
 THREADS = 8
@@ -21,6 +22,7 @@ THREADS = 8
 @click.option("--users", type=click.Path(path_type=Path), help="File of users; default: beside the store.")
 @click.option("--name", "names", multiple=True, help="Host name by which browsers reach it; may be repeated.")
 @click.option("--cert", type=click.Path(path_type=Path), help="Certificate (PEM) to serve over TLS.")
+@click.option("--site", type=click.Path(path_type=Path), help="The site's first actions; `nightkeel site`.")
 @click.option("--key", type=click.Path(path_type=Path), help="Private key (PEM) of the certificate.")
 def dashboard(
     store: Path,
@@ -31,6 +33,7 @@ def dashboard(
     names: tuple[str, ...],
     cert: Path | None,
     key: Path | None,
+    site: Path | None,
 ) -> None:
     """Serve the pages over a store until interrupted. The store is only read.
 
@@ -40,10 +43,12 @@ def dashboard(
     from dashboard.security import is_loopback
     from dashboard.serve import listen
     from dashboard.settings import Settings
+    from ingest.analysis.first_actions import first_actions
 
     settings = Settings(
-        store=store, host=host, port=port, zone=zone, users=users, names=names, cert=cert, key=key
-    )
+        store=store, host=host, port=port, zone=zone, users=users, names=names, cert=cert, key=key,
+        actions=None if site is None else first_actions(site.read_text("utf-8", "replace"), str(site)),
+    )  # fmt: skip
     server = listen(settings, threads=THREADS)
     if cert is None and not is_loopback(host):
         click.echo("Without --cert and --key, passphrases cross the network readable for others.", err=True)

@@ -36,6 +36,7 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
             dcc.Interval(id=ids.NOW_RESERVES_TICK, interval=reserves.POLL_MS),
             dcc.Store(id=ids.NOW_CURSOR, data=cursor),
             dcc.Store(id=ids.NOW_WAVE_DATA, data=data),
+            html.H1(words("nav.now"), className="spoken"),
             html.Div(
                 [
                     html.Div(shown[0], id=ids.NOW_HEAD),

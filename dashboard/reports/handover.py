@@ -20,6 +20,8 @@ from dashboard.reserve_words import rung_line
 from dashboard.units import alarm_in, in_unit, night_in, unit_word
 from dashboard.view import View
 from ingest.analysis.breathing.model import CANNOT_TELL
+from ingest.analysis.case_look import case_span
+from ingest.analysis.cases import Case
 from ingest.analysis.reserves.standing import standing
 from ingest.analysis.spans import total_ms
 from ingest.errors import UserError
@@ -42,20 +44,28 @@ class Handover:
     pages: int
 
 
-def handover(reader: Reader, night: Night, view: View) -> Handover:
-    """Write the page of one night; lists are shortened until it is one page, and say what they leave out."""
+def case_night(reader: Reader, case: Case, now_ms: int) -> Night:
+    """Return a case as the stretch of time that a handover is written for."""
+    return reader.stretch(case.module, *case_span(reader, case, now_ms))
+
+
+def handover(reader: Reader, night: Night, view: View, case: int | None = None) -> Handover:
+    """Write the page of one night, or of the case of a number whose stretch `night` is.
+
+    Lists are shortened until it is one page, and say what they leave out.
+    """
     from weasyprint import HTML
 
     module = choose_module(reader, night.module)
     assert module is not None, "a night belongs to a module"
-    morning = read_morning(reader, module, night)
+    morning = read_morning(reader, module, night, compare=case is None)
     frame = night_in(night_frame(reader, module, night.first, night.last, FIGURE_PIXELS), view.unit)
     figure = b64encode(trend_svg(frame, view).encode()).decode("ascii")
     template = environment().get_template("handover.html")
     gaps = total_ms([(gap.start, gap.end) for gap in reader.gaps(module.id, night.first, night.last)])
     shared = {
         "words": view.words, "svg": figure, "simulated": module.emulated, **_reserves(reader, night, view),
-        **_head(morning, night, view, gaps),
+        **_head(morning, night, view, gaps, case),
     }  # fmt: skip
     for rooms in ROOMS:
         html = template.render(**shared, **_lists(morning, frame, rooms, view))
@@ -75,7 +85,7 @@ def environment() -> Environment:
     )
 
 
-def _head(morning: Morning, night: Night, view: View, gaps_ms: int) -> dict[str, Any]:
+def _head(morning: Morning, night: Night, view: View, gaps_ms: int, case: int | None) -> dict[str, Any]:
     words, module = view.words, morning.module
     named = words("module.name", bed=module.bed, site=module.site) if module.bed or module.site else ""
     when = {
@@ -85,7 +95,9 @@ def _head(morning: Morning, night: Night, view: View, gaps_ms: int) -> dict[str,
     whole = night.last - night.first
     watched = night.monitored_ms
     return {
-        "title": words("handover.title", date=date(night.start, view.zone)),
+        "title": words("handover.title", date=date(night.start, view.zone))
+        if case is None
+        else words("handover.case_title", number=case),
         "where": words(
             "handover.where", place=named or words("handover.no_place"), module=f"{module.id:08x}"
         ),

@@ -8,6 +8,7 @@ from dashboard.texts.english_morning import TEXTS as MORNING
 from dashboard.texts.english_rehearsal import REHEARSAL
 from dashboard.texts.english_settings import SETTINGS
 from dashboard.texts.english_setup import SETUP
+from dashboard.texts.english_site import SITE
 from dashboard.texts.english_study import STUDY
 from dashboard.texts.english_summary import SUMMARY
 
@@ -19,8 +20,10 @@ _COMMON: Final[dict[str, str]] = {
     "alarm.",
     "app.frozen": "This page has stopped. What it shows is old. Watch the patient.",
     "app.nav": "Pages",
+    "app.banner": "Where the data come from",
     "nav.now": "Now",
     "nav.night": "Night",
+    "nav.more": "More",
     "theme.name": "Page",
     "theme.paper": "Paper",
     "theme.dim": "Dim room",
@@ -280,6 +283,6 @@ _ALARMS: Final[dict[str, str]] = {
 }
 
 TEXTS: Final[dict[str, str]] = {
-    **_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS, **SUMMARY, **STUDY, **MORNING,
+    **_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS, **SUMMARY, **STUDY, **SITE, **MORNING,
     **ACCESS, **SETTINGS, **REHEARSAL, **CASE, **SETUP,
 }  # fmt: skip

@@ -8,6 +8,7 @@ from dashboard.texts.french_morning import TEXTS as MORNING
 from dashboard.texts.french_rehearsal import REHEARSAL
 from dashboard.texts.french_settings import SETTINGS
 from dashboard.texts.french_setup import SETUP
+from dashboard.texts.french_site import SITE
 from dashboard.texts.french_study import STUDY
 from dashboard.texts.french_summary import SUMMARY
 
@@ -20,8 +21,10 @@ _COMMON: Final[dict[str, str]] = {
     "principale.",
     "app.frozen": "Cette page s'est arrêtée. Ce qu'elle montre est ancien. Observez le patient.",
     "app.nav": "Pages",
+    "app.banner": "D’où viennent les données",
     "nav.now": "Maintenant",
     "nav.night": "Nuit",
+    "nav.more": "Autres",
     "theme.name": "Page",
     "theme.paper": "Papier",
     "theme.dim": "Chambre sombre",
@@ -283,7 +286,7 @@ _ALARMS: Final[dict[str, str]] = {
 }
 
 TEXTS: Final[dict[str, str]] = {
-    **_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS, **SUMMARY, **STUDY, **MORNING, **SETTINGS,
-    **REHEARSAL,
+    **_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS, **SUMMARY, **STUDY, **SITE, **MORNING,
+    **SETTINGS, **REHEARSAL,
     **ACCESS, **CASE, **SETUP,
 }  # fmt: skip

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any, Final, Protocol
 
 from firmware_sim.contract.channels import MODE_STANDBY
 from ingest.analysis.cases import GOES_ON, KIND, Case, Question, cases, open_case, questions
+
+# A store whose newest record is older is read as finished.
+FRESH_MS: Final = 12 * 3_600_000
 
 
 class Store(Protocol):
@@ -63,3 +66,13 @@ def _standby_since(store: Store, module: int, case: Case, latest: Any) -> int | 
             break
         since = band.start
     return since
+
+
+def case_span(store: Store, case: Case, now_ms: int) -> tuple[int, int]:
+    """Return start and end of a case; an open one of an old store ends with its newest record."""
+    if case.end is not None:
+        return case.start, case.end
+    latest = store.latest(case.module)
+    newest = case.start if latest is None else latest.t
+    end = now_ms if now_ms - newest < FRESH_MS else newest
+    return case.start, max(end, case.start + 1000)

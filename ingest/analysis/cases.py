@@ -90,6 +90,10 @@ class Case:
         """Tell whether nobody has ended it."""
         return self.end is None
 
+    def data(self, state: str) -> dict[str, object]:
+        """Return what its mark holds in a state."""
+        return {"number": self.number, "mode": self.mode, "preset": self.preset, "state": state}
+
     def until(self, now_ms: int) -> int:
         """Return its end, or now while it is open."""
         return now_ms if self.end is None else self.end

@@ -114,10 +114,9 @@ def _close_record(store: Path, look: "CaseLook", when: int | None, operator: str
     if look.open is None:
         raise Refused("refused.no_open_case")
     now, one = _now(), look.open
-    data = {"number": one.number, "mode": one.mode, "preset": one.preset, "state": ENDED}
     at = checked_end(one, when or now, now)
     with open_annotations(store, now) as notes:
-        notes.change(one.mark, author=operator, data=data, utc_end=at, now=now)
+        notes.change(one.mark, author=operator, data=one.data(ENDED), utc_end=at, now=now)
     return one.number
 
 

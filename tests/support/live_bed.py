@@ -66,6 +66,13 @@ class LiveBed:
                            "author": author, "text": text, "data": data})  # fmt: skip
         return written
 
+    def clear(self):
+        """Take all marks off the pages, so that a bed can serve several tests."""
+        with open_reader(self.path) as reader:
+            marks = reader.marks()
+        for one in marks:
+            self.requests({"do": "remove_mark", "mark": one.mark, "author": "test"})
+
     def close(self):
         self.inline.close()
         self.rig.stop()

@@ -97,6 +97,10 @@ class Reader:
         """Return each noon-to-noon day with data, oldest first; `offset_ms` is local time minus UTC."""
         return places.nights(self.base, module, offset_ms)
 
+    def stretch(self, module: int, start: int, end: int) -> Night:
+        """Return any stretch of time as if it were a night, for what is said of one."""
+        return places.stretch(self.base, module, start, end)
+
     def span(self, module: int | None = None) -> tuple[int, int] | None:
         """Return first and last UTC of the trends of a module (None: of all), None when there are none."""
         return places.span(self.base, module)

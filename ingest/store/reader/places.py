@@ -32,6 +32,17 @@ def modules(base: Base) -> list[Module]:
     ]
 
 
+def stretch(base: Base, module: int, start: int, end: int) -> Night:
+    """Return [start, end) as a night: what was watched of it, and how many alarms began in it."""
+    from ingest.store.reader.alarms import intervals
+
+    watched = sum(one.end - one.start for one in monitored(base, module, start, end))
+    begun = sum(start <= one.start < end for one in intervals(base, module, start, end))
+    return Night(
+        module=module, start=start, end=end, first=start, last=end, monitored_ms=watched, alarms=begun
+    )
+
+
 def monitored(base: Base, module: int, start: int, end: int) -> list[Interval]:
     """Return the stretches inside [start, end) with a trend each second, merged and in order of UTC."""
     found = []

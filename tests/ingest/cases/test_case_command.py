@@ -9,6 +9,7 @@ from click.testing import CliRunner
 from firmware_sim.contract import settings as s
 from ingest.cli import case as cli
 from ingest.errors import UserError
+from ingest.store.backup import backup as copy
 from ingest.store.reader import open_reader
 from tests.support.bed import scenario
 from tests.support.live_bed import LiveBed
@@ -17,18 +18,24 @@ START = ("--mode", "ventilator", "--preset", "adult", "--operator", "A. B.")
 OPERATOR = ("--operator", "A. B.")
 
 
-@pytest.fixture
-def bed(tmp_path, bed_client, monkeypatch):
-    made = LiveBed(scenario(), tmp_path / "night.db")
+@pytest.fixture(scope="module")
+def whole_bed(tmp_path_factory):
+    made = LiveBed(scenario(), tmp_path_factory.mktemp("case") / "night.db")
     made.play(15)
-    bed_client.bed = made
-    monkeypatch.setattr(cli, "_now", lambda: made.now)
     yield made
     made.close()
 
 
-def run(bed, command, *words):
-    line = [command, "--store", str(bed.path), *map(str, words)]
+@pytest.fixture
+def bed(whole_bed, bed_client, monkeypatch):
+    bed_client.bed = whole_bed
+    monkeypatch.setattr(cli, "_now", lambda: whole_bed.now)
+    yield whole_bed
+    whole_bed.clear()
+
+
+def run(bed, command, *words, store=None):
+    line = [command, "--store", str(store or bed.path), *map(str, words)]
     return CliRunner().invoke(cli.case, line, catch_exceptions=False).output
 
 
@@ -131,20 +138,21 @@ def test_an_unanswered_start_stands_as_not_confirmed(bed, bed_client, monkeypatc
     assert "The module never confirmed its start." in run(bed, "list")
 
 
-def test_a_module_that_went_away_does_not_keep_a_case_open(bed, bed_client):
+def test_a_module_that_went_away_does_not_keep_a_case_open(bed, bed_client, tmp_path):
     run(bed, "start", *START)
     bed.play(40)
     assert bed.now > marks(bed)[0].utc + 35_000
     at = time.strftime("%Y-%m-%dT%H:%M:%S", time.gmtime((bed.now - 10_000) / 1000))
-    bed.close()
+    left = tmp_path / "left.db"
+    copy(bed.path, left)
     bed_client.bed = None
     with pytest.raises(UserError, match="No daemon answers"):
-        run(bed, "end", *OPERATOR)
-    said = run(bed, "end", "--record-only", "--at", at, *OPERATOR)
+        run(bed, "end", *OPERATOR, store=left)
+    said = run(bed, "end", "--record-only", "--at", at, *OPERATOR, store=left)
     assert said == "Case 1 has ended. Only in the record.\n"
-    (mark,) = marks(bed)
+    with open_reader(left) as reader:
+        (mark,) = reader.marks(bed.module, kind="case")
     assert abs(mark.utc_end - (bed.now - 10_000)) < 1500
-    bed.close = lambda: None
 
 
 def test_the_limits_of_previous_use_wait_for_a_person_and_the_case_goes_on(bed):
