@@ -60,7 +60,7 @@ class Forwarder:
         self._batch = batch_records
         self.tally = Tally()
         self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="send")
-        self._ahead: tuple[int, int, int, list[str]] | None = None
+        self._ahead: tuple[int, int, int, bytes] | None = None
 
     def backlog(self) -> int:
         """Return how many records wait."""
@@ -88,21 +88,21 @@ class Forwarder:
             place = replace(place, live_from=start, live_seq=start)
         if place.live_seq >= place.newest:
             return 0
-        rejected = self._deliver(self._outbox.lines(place.boot, place.live_seq, place.newest))
+        rejected = self._deliver(self._outbox.body(place.boot, place.live_seq, place.newest))
         self._save(replace(place, live_seq=place.newest, rejected=place.rejected + rejected))
         return place.newest - place.live_seq
 
     def _older(self, place: Place) -> int:
         end = place.live_from if place.live_seq > place.seq else place.newest
         upto = min(place.seq + self._batch, end)
-        lines = self._read(place.boot, place.seq, upto)
+        body = self._read(place.boot, place.seq, upto)
         if upto == end:
-            rejected = self._deliver(lines)
+            rejected = self._deliver(body)
         else:
             # While the server takes this batch, the next one is read.
-            sending = self._pool.submit(self._deliver, lines)
+            sending = self._pool.submit(self._deliver, body)
             after = min(upto + self._batch, end)
-            self._ahead = (place.boot, upto, after, self._outbox.lines(place.boot, upto, after))
+            self._ahead = (place.boot, upto, after, self._outbox.body(place.boot, upto, after))
             rejected = sending.result()
         moved = replace(place, seq=upto, rejected=place.rejected + rejected)
         if place.live_seq > place.seq and upto >= place.live_from:
@@ -111,31 +111,30 @@ class Forwarder:
         self._save(moved)
         return upto - place.seq
 
-    def _read(self, boot: int, after: int, upto: int) -> list[str]:
+    def _read(self, boot: int, after: int, upto: int) -> bytes:
         ahead, self._ahead = self._ahead, None
         if ahead is not None and ahead[:3] == (boot, after, upto):
             return ahead[3]
-        return self._outbox.lines(boot, after, upto)
+        return self._outbox.body(boot, after, upto)
 
     def close(self) -> None:
         """Wait for what is on its way."""
         self._pool.shutdown()
 
-    def _deliver(self, lines: list[str]) -> int:
+    def _deliver(self, body: bytes) -> int:
         """Send lines until the server has them all; return how many it refused for good."""
         rejected = 0
-        waiting = [lines] if lines else []
+        waiting = [body] if body else []
         failures = 0
         while waiting:
             part = waiting.pop()
-            body = "\n".join(part).encode("utf-8")
-            answer = self._send(body)
+            answer = self._send(part)
             self.tally.requests += 1
             what, why = outcome(answer)
             if what == ACCEPTED:
                 failures = 0
-                self.tally.lines += len(part)
-                self.tally.bytes += len(body)
+                self.tally.lines += part.count(b"\n") + 1
+                self.tally.bytes += len(part)
                 continue
             self.tally.last_problem = why
             if what == HALTED:
@@ -145,10 +144,18 @@ class Forwarder:
                 self.tally.retries += 1
                 waiting.append(part)
                 self._sleep(wait_s(answer, failures))
-            elif what == SPLIT and len(part) > 1:
-                middle = len(part) // 2
-                waiting += [part[middle:], part[:middle]]
+            elif what == SPLIT and b"\n" in part:
+                waiting += reversed(_halves(part))
             else:
                 rejected += 1
                 self.tally.rejected += 1
         return rejected
+
+
+def _halves(lines: bytes) -> tuple[bytes, bytes]:
+    """Cut several lines at the line end nearest behind the middle, or the last one before it."""
+    middle = len(lines) // 2
+    at = lines.find(b"\n", middle)
+    if at < 0:
+        at = lines.rfind(b"\n", 0, middle)
+    return lines[:at], lines[at + 1 :]

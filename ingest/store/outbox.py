@@ -6,12 +6,11 @@ moment.
 """
 
 import sqlite3
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from firmware_sim.contract import alarms, channels, messages
-from ingest.sinks.line_protocol import LineEncoder, head
+from ingest.sinks.line_protocol import head, template
 from ingest.store.connect import open_readable, open_writable
 from ingest.store.lock import WriterLock
 from ingest.store.schema import SEQ_BITS, field_rows
@@ -46,7 +45,6 @@ class Outbox:
         self.path = Path(path)
         self.name = name
         self._connection = open_readable(self.path)
-        self._encoders = {message_id: LineEncoder(_numeric(message_id)) for message_id in _FORWARDED}
 
     def close(self) -> None:
         """Close the file."""
@@ -63,13 +61,15 @@ class Outbox:
         names = ("module", "boot", "seq", "live_from", "live_seq", "rejected", "newest")
         return [Place(**dict(zip(names, row, strict=True))) for row in found]
 
-    def lines(self, boot: int, after: int, upto: int) -> list[str]:
-        """Return the lines of the records of a boot with after < sequence <= upto."""
+    def body(self, boot: int, after: int, upto: int) -> bytes:
+        """Return the lines of the records of a boot with after < sequence <= upto, one behind the other.
+
+        The database writes them, some five times faster than Python can and beside its other threads.
+        """
         tags = self._tags(boot)
-        out: list[str] = []
-        for message_id in _FORWARDED:
-            out += self._lines_of(message_id, boot, after, upto, tags)
-        return out
+        span = {"boot": boot, "after": boot << SEQ_BITS | after, "upto": boot << SEQ_BITS | upto}
+        parts = (self._part(_KINDS[message_id], span, tags) for message_id in _FORWARDED)
+        return "\n".join(part for part in parts if part).encode("utf-8")
 
     def _tags(self, boot: int) -> list[tuple[str, str]]:
         module, emulated, site, bed = self._connection.execute(
@@ -84,56 +84,22 @@ class Outbox:
             ("simulated", "yes" if emulated else ""),
         ]
 
-    def _lines_of(
-        self, message_id: int, boot: int, after: int, upto: int, tags: list[tuple[str, str]]
-    ) -> Iterator[str]:
-        name, names = messages.LAYOUTS[message_id][0], [field for field, _ in _numeric(message_id)]
-        tagged = _TAGGED.get(message_id, {})
-        listed = ", ".join(f'"{field}"' for field in [*tagged, *names])
-        found = self._connection.execute(
-            f"SELECT tick, {listed} FROM {name} WHERE id > ? AND id <= ? ORDER BY id",
-            ((boot << SEQ_BITS) | after, (boot << SEQ_BITS) | upto),
-        )
-        encoder, clock, skip = self._encoders[message_id], _Clock(self._connection, boot), 1 + len(tagged)
-        heads: dict[tuple[int, ...], str] = {}
-        for row in found:
-            codes = row[1:skip]
-            start = heads.get(codes)
-            if start is None:
-                own = [
-                    (field, _names_of(values, code))
-                    for (field, values), code in zip(tagged.items(), codes, strict=True)
-                ]
-                start = heads[codes] = head(name, [*tags, *own])
-            line = encoder.line(start, row[skip:], clock.utc(row[0]))
-            if line:
-                yield line
+    def _part(self, kind: "_Kind", span: dict[str, int], tags: list[tuple[str, str]]) -> str | None:
+        """Return the lines of one message, None where there is none."""
+        keys = [key for (key,) in self._connection.execute(kind.keys_sql, span)]
+        formats = {key: kind.format(key, tags) for key in keys}
+        arms = " ".join(f"WHEN :key{n} THEN :format{n}" for n in range(len(keys)))
+        parameters: dict[str, int | str | None] = {**span}
+        for place, (key, text) in enumerate(formats.items()):
+            parameters |= {f"key{place}": key, f"format{place}": text}
+        if not keys:
+            return None
+        (found,) = self._connection.execute(kind.lines_sql.format(arms=arms), parameters).fetchone()
+        return None if found is None else str(found)
 
     def move(self, place: Place) -> None:
         """Put a cursor on the disk; raise UserError when another process holds the store for long."""
         save_place(self.path, self.name, place)
-
-
-class _Clock:
-    """Label ticks as when they were committed, so that a line sent again is the same line."""
-
-    def __init__(self, connection: sqlite3.Connection, boot: int) -> None:
-        rows = connection.execute(
-            "SELECT tick, utc0, rate_ppb FROM clock WHERE boot = ? ORDER BY tick", (boot,)
-        )
-        self._fits = (
-            rows.fetchall()
-            or connection.execute("SELECT 0, utc0, rate_ppb FROM boot WHERE id = ?", (boot,)).fetchall()
-        )
-        self._at = 0
-
-    def utc(self, tick: int) -> int:
-        """Return the UTC label of a tick; ticks must come in order."""
-        fits = self._fits
-        while self._at + 1 < len(fits) and fits[self._at + 1][0] <= tick:
-            self._at += 1
-        _, utc0, rate = fits[self._at]
-        return int(utc0 + tick + tick * rate // 1_000_000_000)
 
 
 _FORWARDED = (messages.TREND, messages.BREATH, messages.ALARM, messages.SUPPLY_EVENT)
@@ -149,9 +115,47 @@ _TAGGED: dict[int, dict[str, tuple[str, ...]]] = {
 }
 
 
-def _numeric(message_id: int) -> list[tuple[str, int]]:
-    tagged = _TAGGED.get(message_id, {})
-    return [(field[0], field[3]) for field in field_rows(message_id) if field[0] not in tagged]
+# Ticks are labelled as when they were committed, so that a line sent again is the same line: by the newest
+# fit up to the tick, else by the first one. The last term rounds down where the rate is negative.
+_LABEL = "utc0 + {0}.tick + {0}.tick * rate_ppb / 1000000000 - ({0}.tick * rate_ppb % 1000000000 < 0)"
+_UTC = (
+    f"coalesce((SELECT {_LABEL} FROM clock WHERE boot = :boot AND tick <= {{0}}.tick "
+    "ORDER BY tick DESC LIMIT 1), "
+    f"(SELECT {_LABEL} FROM clock WHERE boot = :boot ORDER BY tick LIMIT 1), "
+    f"(SELECT {_LABEL} FROM boot WHERE id = :boot))"
+)
+
+
+class _Kind:
+    """Say how the rows of one message become lines.
+
+    A row's key is its tagged codes and which values it lacks: rows of one key share a format.
+    """
+
+    def __init__(self, message_id: int) -> None:
+        self.name = messages.LAYOUTS[message_id][0]
+        self.tagged = _TAGGED.get(message_id, {})
+        self.fields = [(row[0], row[3]) for row in field_rows(message_id) if row[0] not in self.tagged]
+        columns = [f'"{name}"' for name, _ in self.fields]
+        lacks = [f"({column} IS NULL) << {place}" for place, column in enumerate(columns)]
+        codes = [f'"{name}" << {len(columns) + 8 * place}' for place, name in enumerate(self.tagged)]
+        key = " | ".join(f"({one})" for one in lacks + codes)
+        span = f"FROM {self.name} WHERE id > :after AND id <= :upto"
+        self.keys_sql = f"SELECT DISTINCT {key} {span}"
+        line = f"printf(CASE {key} {{arms}} END, {', '.join(columns)}, {_UTC.format(self.name)})"
+        self.lines_sql = f"SELECT group_concat({line}, char(10)) {span}"
+
+    def format(self, key: int, tags: list[tuple[str, str]]) -> str | None:
+        """Return the format of the rows of one key, None when they have no value at all."""
+        codes = key >> len(self.fields)
+        own = [
+            (name, _names_of(values, codes >> 8 * place & 0xFF))
+            for place, (name, values) in enumerate(self.tagged.items())
+        ]
+        return template(head(self.name, [*tags, *own]), self.fields, key) or None
+
+
+_KINDS = {message_id: _Kind(message_id) for message_id in _FORWARDED}
 
 
 def put_place(connection: sqlite3.Connection, name: str, place: Place) -> None:

@@ -39,4 +39,10 @@ def trends_of(path):
     return count
 
 
-__all__ = ["check_whole", "messages", "stored", "trends_of"]
+def lines_of(outbox, boot, after, upto):
+    """Return the lines that a sink gets for a stretch of records."""
+    body = outbox.body(boot, after, upto)
+    return body.decode().split("\n") if body else []
+
+
+__all__ = ["check_whole", "lines_of", "messages", "stored", "trends_of"]

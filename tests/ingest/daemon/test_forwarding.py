@@ -6,7 +6,7 @@ import pytest
 
 from ingest.store.outbox import Outbox
 from tests.support.scripted_server import ScriptedServer
-from tests.support.store_check import check_whole
+from tests.support.store_check import check_whole, lines_of
 
 
 @pytest.fixture
@@ -16,11 +16,11 @@ def server():
     made.close()
 
 
-def lines_of(store, name):
+def taken_by(store, name):
     outbox = Outbox(store, name)
     try:
         (place,) = outbox.places()
-        return place, outbox.lines(place.boot, 0, place.seq)
+        return place, lines_of(outbox, place.boot, 0, place.seq)
     finally:
         outbox.close()
 
@@ -34,7 +34,7 @@ def test_records_are_forwarded_while_they_are_recorded(pty_module, run_ingest, w
     _, err = process.communicate(timeout=20)
     assert process.returncode == 0, err
     check_whole(store, module.module, module.module.acked)
-    place, lines = lines_of(store, f"{server.url} b")
+    place, lines = taken_by(store, f"{server.url} b")
     assert place.seq > 0
     assert set(lines) <= set(server.lines)
 

@@ -28,6 +28,7 @@ from ingest.sinks.outcomes import (
 from ingest.store.outbox import Outbox
 from tests.support.module_double import ModuleDouble
 from tests.support.scripted_server import ScriptedServer
+from tests.support.store_check import lines_of
 
 UTC = 1_700_000_000_000
 
@@ -95,7 +96,7 @@ def forward(recording, server, batch_records=100, waits=None, rounds=10_000):
 
 def expected(recording):
     outbox = Outbox(recording.path, "other")
-    lines = [line for place in outbox.places() for line in outbox.lines(place.boot, 0, place.newest)]
+    lines = [line for place in outbox.places() for line in lines_of(outbox, place.boot, 0, place.newest)]
     outbox.close()
     return lines
 
@@ -218,7 +219,7 @@ def test_cut_anywhere_between_sending_and_the_cursor_nothing_is_lost(recording, 
         from ingest.store.outbox import put_place
 
         # The cursor never says more than the server has.
-        assert set(outbox.lines(place.boot, 0, place.seq)) <= set(one.lines)
+        assert set(lines_of(outbox, place.boot, 0, place.seq)) <= set(one.lines)
         if luck.random() < 0.5:
             raise ConnectionError
         with recording.inline.writer.transaction() as connection:

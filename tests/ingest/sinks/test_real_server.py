@@ -23,6 +23,7 @@ from ingest.sinks.forwarder import Forwarder
 from ingest.sinks.influx import InfluxSender
 from ingest.store.outbox import Outbox
 from tests.support.module_double import ModuleDouble
+from tests.support.store_check import lines_of
 
 UTC = 1_700_000_000_000
 SECONDS = 900
@@ -107,7 +108,7 @@ def recorded(tmp_path):
 def test_every_point_arrives_and_a_second_sending_changes_nothing(real_server, recorded):
     outbox = Outbox(recorded, "real")
     (place,) = outbox.places()
-    lines = outbox.lines(place.boot, 0, place.newest)
+    lines = lines_of(outbox, place.boot, 0, place.newest)
     sender = InfluxSender(real_server, org="o", bucket="nights", token="t")
     forwarder = Forwarder(outbox, sender, save=Cursors(recorded, "real").save, batch_records=1000)
     while forwarder.round():

@@ -1,6 +1,7 @@
 """Every line of the store stands on the server once, unchanged, but for those that it refuses by content."""
 
 from tests.simulation.checks.base import Check
+from tests.support.store_check import lines_of
 
 
 class ForwardedWhole(Check):
@@ -18,7 +19,7 @@ class ForwardedWhole(Check):
         server, outbox = self.sim.server, self.sim.near.process.outbox
         wanted = {}
         for place in outbox.places():
-            for line in outbox.lines(place.boot, 0, place.seq):
+            for line in lines_of(outbox, place.boot, 0, place.seq):
                 if not server.bad(line):
                     head, fields, stamp = line.rsplit(" ", 2)
                     wanted[head, stamp] = fields
@@ -26,7 +27,7 @@ class ForwardedWhole(Check):
         self.demand(not missing, lambda: f"{len(missing)} lines of {len(wanted)} never came, as {missing[0]}")
         ahead = {}
         for place in outbox.places():
-            for line in outbox.lines(place.boot, place.seq, place.newest):
+            for line in lines_of(outbox, place.boot, place.seq, place.newest):
                 head, fields, stamp = line.rsplit(" ", 2)
                 ahead[head, stamp] = fields
         foreign = [key for key in server.lines if key not in wanted and key not in ahead]
