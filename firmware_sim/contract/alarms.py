@@ -250,7 +250,7 @@ ROWS = _build((
      "a step above 97 % is probably cylinder (trade)"),
     ("source", "cylinder_short", v.CYLINDER, BELOW, "cylinder.short", MEDIUM,
      {"deadband": "cylinder.deadband"},
-     "gauge, size and flows as a person entered them, counted down by the module; no source, common practice"),
+     "from a person's gauge reading and flows, counted down by the module; no source, common practice"),
     ("source", "warming_up", v.WARMING_UP, STATE, _codes(1), LOW, {},
      "purity alarms are off because a person declared warming up, 10 min at most (trade)"),
 

@@ -5,7 +5,7 @@ preset, warming up, clock, log, confirmation), steps the engine, sends and logs 
 lamps and sounder. A reset comes back armed: mode and limits from flash, latched rows from the log.
 """
 
-from firmware_sim.contract import WRITTEN_UNIX_S, digest, log_codes, values
+from firmware_sim.contract import WRITTEN_UNIX_S, alarms, digest, log_codes, values
 from firmware_sim.contract import messages as m
 from firmware_sim.contract import settings as s
 from firmware_sim.contract.channels import CHANNELS, OXYGEN_STATES
@@ -26,6 +26,7 @@ DAY_S = 86400
 WARM_AGAIN_MS = 2 * 3600 * 1000
 OXYGEN_NOT_CURRENT = OXYGEN_STATES.index("not_current")
 OXYGEN_FAULT = OXYGEN_STATES.index("fault")
+SELF_TEST_FAILED = alarms.ID_OF["self_test_failed"]
 OXYGEN_CYLINDER = OXYGEN_STATES.index("probably_cylinder")
 
 
@@ -49,7 +50,7 @@ class AlarmSystem:
         self.buttons = Buttons(hal)
         self.annunciator = Annunciator(hal, self.engine)
         self.cylinder = Cylinder(self.note)
-        self.self_test = SelfTest(hal, (self.store,), self.log, self.buttons)
+        self.self_test = SelfTest(hal, (self.store, self.calibrations), self.log, self.buttons)
         self.stuck = False
         self.warming_left = 0
         self.warmed_tick = None
@@ -249,6 +250,9 @@ class AlarmSystem:
                 self.records.calibration(channel, row, in_force)
 
     def is_quiet(self):
-        """Tell whether nothing of medium or high priority stands: only then lamps may be tested."""
-        return all(self.engine.state[k.G_SIZE + row * k.S_SIZE + k.S_PRIORITY] < k.MEDIUM
-                   for row in self.engine.standing())
+        """Tell whether nothing of medium or high priority stands: only then lamps may be tested.
+
+        But for a failed test itself, which another test may end.
+        """
+        return all([self.engine.state[k.G_SIZE + row * k.S_SIZE + k.S_PRIORITY] < k.MEDIUM
+                    for row in self.engine.standing() if row != SELF_TEST_FAILED])

@@ -1,10 +1,11 @@
 """The oxygen cylinder that a person told of: what it holds, counted down by the module itself.
 
-The host works out a lower bound of the content and the largest likely use from the gauge, size and flows that a
-person entered (command `cylinder`); from then on the module needs no host. It counts down while gas is being
-drawn: while the oxygen reading is that of a cylinder, or since two gauge readings fell (`drawn`). What it holds is
-noted in the event log, so that a restart goes on where it was. Whether gas was drawn while the module was off
-is told by the log and the clock; with the clock unset nobody knows for how long, and nothing is left.
+The host works out a lower bound of the content and the largest likely use from the gauge, size and flows
+that a person entered (command `cylinder`); from then on the module needs no host. It counts down while gas is
+being drawn: while the oxygen reading is that of a cylinder, or since two gauge readings fell (`drawn`). What
+it holds is noted in the event log, so that a restart goes on where it was. Whether gas was drawn while the
+module was off is told by the log and the clock; with the clock unset nobody knows for how long, and nothing
+is left.
 """
 
 from firmware_sim.contract import log_codes

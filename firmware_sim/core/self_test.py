@@ -1,8 +1,9 @@
 """The module's test of itself: in the first seconds of each life, and on command; what failed alarms.
 
-Parts (log_codes.SELF_TEST_PARTS): the program's files read back as they were written; a settings slot that a
-power cut tore is written anew and reads back; the newest entry of the log reads back; the converter gives the rail's
-voltage, which a module that runs can't be without; the clock goes; no button is held down all the while.
+Parts (log_codes.SELF_TEST_PARTS): the program's files read back as they were written; a slot of settings
+that a power cut tore is written anew and reads back; the newest entry of the log reads back; the converter
+gives the rail's voltage, which a module that runs can't be without; the clock goes; no button is held down
+all the while.
 Lamps and sounder say nothing back: they are for a person to see and hear.
 """
 

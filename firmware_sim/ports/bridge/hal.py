@@ -39,7 +39,7 @@ class StepHal:
         self.fed = False
 
     def begin(self, unix_s, unix_ms, is_set, buttons, budget, down, loop_us):
-        """Set the inputs of one step; `buttons` has a bit a button and 4 for a damaged program, `budget` is in bytes."""
+        """Set the inputs of one step: `budget` in bytes, `buttons` a bit each, 4 for a damaged program."""
         self._unix_s = unix_s
         self._unix_ms = unix_ms
         self._is_set = is_set

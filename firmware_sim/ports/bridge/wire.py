@@ -11,7 +11,8 @@ from firmware_sim.contract import PRESSURE_BLOCK, SUPPLY_BLOCK
 # profile, flash pages, ring bytes, free memory, id, reset cause, off time (-1 unknown), seed, key length
 BOOT = "<BHIIIBiIB"
 BOOT_SIZE = struct.calcsize(BOOT)
-# unix_s, unix_ms, flags (1 clock set, 2 and 4 the buttons, 8 program damaged), budget, bytes down, loop time, seven slow codes
+# unix_s, unix_ms, flags (1 clock set, 2 and 4 the buttons, 8 program damaged), budget, bytes down, loop time,
+# seven slow codes
 STEP = "<IHBHII7h"
 STEP_SIZE = struct.calcsize(STEP)
 SAMPLES_SIZE = 2 * (2 * SUPPLY_BLOCK + PRESSURE_BLOCK)

@@ -1,4 +1,4 @@
-"""Whether the firmware's files read back as the bundle wrote them: memory wears, and a copy may be cut short."""
+"""Whether the firmware's files read back as the bundle wrote them: memory wears, a copy may be cut short."""
 
 import hashlib
 

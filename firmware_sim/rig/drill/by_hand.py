@@ -8,7 +8,7 @@ from firmware_sim.contract import messages as m
 from firmware_sim.contract import settings as s
 from firmware_sim.contract.errors import UserError
 from firmware_sim.kernels import alarms as k
-from firmware_sim.rig.drill.cases import CASES, UNREACHABLE
+from firmware_sim.rig.drill.cases import CASES
 from firmware_sim.rig.drill.listener import Listener
 from firmware_sim.rig.drill.run import NOT_TRIED, Report, RowResult, digests, limits_of
 
@@ -58,12 +58,11 @@ class ByHand:
 
     def _row(self, row: Any) -> RowResult:
         result = RowResult(name=row.name, priority=alarms.PRIORITIES[row.priority])
-        case = CASES.get(row.name)
+        case = CASES[row.name]
         on_s, _ = limits_of(row, s.defaults())
         result.on_delay_s = on_s
-        result.lag_s = case.lag_s if case else 0.0
-        result.why = case.why if case else UNREACHABLE[row.name]
-        result.allowed_s = round(on_s + (case.period_s if case else 1.0) + 0.2 + result.lag_s + REACTION_S, 1)
+        result.lag_s, result.why = case.lag_s, case.why
+        result.allowed_s = round(on_s + case.period_s + 0.2 + result.lag_s + REACTION_S, 1)
         said = self.ask(f"{instruction(row)} Press Enter as you do it, or type s to leave it out: ")
         if said.strip():
             result.result = NOT_TRIED

@@ -9,7 +9,7 @@ from firmware_sim.contract import settings as s
 from firmware_sim.contract.engine import number, on_delay
 from firmware_sim.kernels import alarms as k
 from firmware_sim.rig.drill.bench import ACKNOWLEDGE, PAUSE, Bench
-from firmware_sim.rig.drill.cases import CASES, UNREACHABLE, Case
+from firmware_sim.rig.drill.cases import CASES, Case
 from firmware_sim.rig.runtimes import InProcess, Runtime
 
 # Beside on-delay and period: common practice of the trade, no source.
@@ -120,9 +120,6 @@ def drill(
 def drill_row(row: Any, runtime: Runtime) -> RowResult:
     """Drill one row of the alarm table."""
     found = RowResult(name=row.name, priority=alarms.PRIORITIES[row.priority])
-    if row.name in UNREACHABLE:
-        found.result, found.why = NOT_TRIED, UNREACHABLE[row.name]
-        return found
     trial = _Trial(row, CASES[row.name], found, runtime)
     trial.inside()
     trial.outside_and_silence()
