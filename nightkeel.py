@@ -47,7 +47,7 @@ COMMANDS: dict[str, Row] = {
     "ingest": Row("ingest.cli.ingest", "ingest", "Record what one or more modules send into a store."),
     "dashboard": Row("dashboard.cli.dashboard", "dashboard", "Serve the pages over a store."),
     "forward": Row("ingest.cli.forward", "forward", "Send stored records on to a time-series server."),
-    "fleet": Row("nightkeel", "fleet", "Run many emulated modules into one daemon."),
+    "fleet": Row("ingest.cli.fleet", "fleet", "Play many nights in parallel; rates with intervals."),
     # alarms and settings
     "settings": Row("ingest.cli.settings", "settings", "Show, set, export, import, compare settings."),
     "drill": Row("nightkeel", "drill", "Prove every alarm row and write a certificate."),
@@ -61,6 +61,7 @@ COMMANDS: dict[str, Row] = {
     "label": Row("dashboard.cli.label", "label", "Say what you know of a supply: site, cause, equipment."),
     "handover": Row("dashboard.cli.handover", "handover", "Write the one-page morning handover."),
     "check": Row("dashboard.cli.check", "check", "Go through the pre-use check or commissioning."),
+    "upkeep": Row("dashboard.cli.upkeep", "upkeep", "Keep the maintenance log; say what is due."),
     "reserve": Row("ingest.cli.reserve", "reserve", "Work out how long battery, cylinder and agent last."),
     # keep the record
     "export": Row("ingest.cli.export", "export", "Write a store as Parquet, CSV, EDF+, COMTRADE or FHIR."),
@@ -385,8 +386,11 @@ A research and prototyping tool. Not a medical device, never the only or the pri
 
 @click.group(cls=LazyGroup, epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="nightkeel")
-def cli() -> None:
+@click.pass_context
+def cli(ctx: click.Context) -> None:
     """Watch a bedside set-up's mains, oxygen source and breathing pressure through the night (emulated)."""
+    # A fleet lives on the near side and may not know the board: it gets handed what plays a night.
+    ctx.obj = simulate
 
 
 @click.command(epilog="\b\nExample:\n  nightkeel docs --check")

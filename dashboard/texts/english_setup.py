@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from dashboard.texts.english_upkeep import UPKEEP
 from ingest.analysis.evidence_words import WORDS as EVIDENCE
 from ingest.analysis.guided.words import WORDS
 
@@ -51,4 +52,5 @@ SETUP: Final[dict[str, str]] = {
     "later. A research and prototyping tool, not a medical device.",
     **WORDS,
     **EVIDENCE,
+    **UPKEEP,
 }

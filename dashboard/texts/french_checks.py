@@ -100,6 +100,11 @@ CHECKS: Final[dict[str, str]] = {
     "guided.discharge_proven": "prouvé ; à refaire dans {days} j",
     "guided.discharge_short": "moins d'une minute sur batterie : rien de prouvé",
     "guided.timed_out": "pas en {seconds} s",
+    "refused.no_part": "Il n'y a pas de partie {given} ; il y a {known}.",
+    "refused.no_deed": "{part} : {given} ne s'y fait pas ; choisissez {known}.",
+    "refused.hours_back": "Le compteur ne recule pas de {known:g} à {given:g} h ; relisez-le, ou notez un "
+    "concentrateur changé.",
+    "refused.hours_missing": "Une lecture du compteur demande ses heures.",
     "refused.first_format": "{where} n'est pas un fichier de contrôles ; il doit dire format = \"{format}\".",
     "refused.first_key": "{where} contient {name}, inconnu ; sont connus : {known}.",
     "refused.first_value": "{where} : {name} manque ou n'est pas du bon genre ; voyez le fichier livré.",

@@ -4,6 +4,7 @@ from typing import Final
 
 from dashboard.texts.french_checks import CHECKS
 from dashboard.texts.french_evidence import EVIDENCE
+from dashboard.texts.french_upkeep import UPKEEP
 
 SETUP: Final[dict[str, str]] = {
     "nav.setup": "Installation",
@@ -52,4 +53,5 @@ SETUP: Final[dict[str, str]] = {
     "suite. Outil de recherche et d'essai, pas un dispositif médical.",
     **CHECKS,
     **EVIDENCE,
+    **UPKEEP,
 }

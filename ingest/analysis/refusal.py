@@ -53,6 +53,13 @@ SENTENCES: Final[Mapping[str, str]] = MappingProxyType(
         "refused.module": "The module refused: {answer}. Nothing was begun; look at the module.",
         "refused.measured_only": "Only the module decides this step; wait for its measurement.",
         "refused.not_yet": "The module has not measured it yet; do what the step says, then confirm.",
+        "refused.no_part": "There is no part {given}; there are {known}.",
+        "refused.no_deed": "{part}: {given} can't be done to it; choose {known}.",
+        "refused.hours_back": (
+            "The counter can't go back from {known:g} to {given:g} h; read it again, or enter a changed "
+            "concentrator as a note."
+        ),
+        "refused.hours_missing": "A reading of the counter needs its hours.",
         "refused.first_format": "{where} is no file of first checks; it must say format = \"{format}\".",
         "refused.first_key": "{where} holds {name}, which is not known; known are: {known}.",
         "refused.first_value": "{where}: {name} is missing or not of the right kind; see the file in the "

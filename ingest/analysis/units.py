@@ -36,6 +36,7 @@ _FACTORS: Final[Mapping[str, Mapping[str, float]]] = MappingProxyType(
         "power": MappingProxyType({"W": 1.0, "kW": 1e3}),
         "charge": MappingProxyType({"Ah": 1.0}),
         "temperature": MappingProxyType({"°C": 1.0}),
+        "count": MappingProxyType({"d": 1.0}),
     }
 )
 
@@ -82,6 +83,8 @@ QUANTITIES: Final[Mapping[str, Quantity]] = _rows(
     ("battery capacity", "charge", "Ah", 0.5, 5000.0),
     ("load", "power", "W", 1.0, 50000.0),
     ("test length", "time", "min", 0.0, 1440.0),
+    ("hours of the counter", "time", "h", 0.0, 200000.0),
+    ("days until it is due", "count", "d", 1.0, 3650.0),
 )
 
 

@@ -1,0 +1,45 @@
+"""English of the maintenance log: parts, deeds, what is due, how things wear."""
+
+from typing import Final
+
+UPKEEP: Final[dict[str, str]] = {
+    "mark.kind.check": "check",
+    "mark.kind.upkeep": "upkeep",
+    "part.battery": "Battery",
+    "part.sieve": "Sieve",
+    "part.filter": "Filter",
+    "part.cell": "Oxygen cell",
+    "part.cylinder": "Cylinder",
+    "part.calibration": "Calibration",
+    "part.concentrator": "Concentrator",
+    "deed.tested": "tested",
+    "deed.changed": "changed",
+    "deed.dried": "dried",
+    "deed.cleaned": "cleaned",
+    "deed.filled": "filled",
+    "deed.done": "done",
+    "deed.hours_read": "hours read",
+    "deed.serviced": "serviced",
+    "due.now": "Upkeep: {list}.",
+    "due.never": "{part}: never entered",
+    "due.due": "{part}: was due on {date}, last {last}",
+    "due.soon": "{part}: due on {date}, last {last}",
+    "due.later": "{part}: due on {date}, last {last}",
+    "due.hours_due": "{part}: {hours} h over, last {last}",
+    "due.hours_soon": "{part}: due in {hours} h, last {last}",
+    "due.hours_later": "{part}: due in {hours} h, last {last}",
+    "upkeep.hours": "{hours} h",
+    "upkeep.no_hours": "Concentrator's counter: never read.",
+    "upkeep.hours_now": "Concentrator's counter: {low} to {high} h now.",
+    "wear.sieve_none": "Sieve: no day with proven flow yet.",
+    "wear.sieve_few": "Sieve: purity {first} to {last} %; too few days for a slope.",
+    "wear.sieve": "Sieve: purity {first} to {last} % over {points} days, {slope} % a year (95 %: {low} to "
+    "{high}).",
+    "wear.sieve_bends": "Sieve: since {date} purity falls faster, {after} instead of {before} % a month.",
+    "wear.battery_none": "Battery: never tested.",
+    "wear.battery_few": "Battery: {first} to {last} min; too few tests for a slope.",
+    "wear.battery": "Battery: {first} to {last} min in {points} tests, {slope} min a year (95 %: {low} to "
+    "{high}).",
+    "wear.battery_bends": "Battery: since {date} it falls faster, {after} instead of {before} min a month.",
+    "wear.battery_faster": "Battery: the newest test is lower than ageing by 10 % a year explains.",
+}
