@@ -18,13 +18,17 @@ CLOCK = re.compile(r"\s*(\d{1,2})[:.h](\d{2})(?:[:.](\d{2}))?\s*")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Draft:
-    """Hold what a person wrote: UTC ms, kind, initials, text; `data` where it holds numbers, else None."""
+    """Hold what a person wrote: UTC ms, kind, initials, text.
+
+    `data`: what it holds besides text, else None; `utc_end`: where it speaks of a stretch of time, else None.
+    """
 
     utc: int
     kind: str
     author: str
     text: str
     data: Mapping[str, object] | None = None
+    utc_end: int | None = None
 
 
 def time_in_night(written: str, start: int, end: int, zone: ZoneInfo) -> int | None:
@@ -55,12 +59,12 @@ def write(store: Path, module: int, draft: Draft, now: int) -> int:
     if client.running():
         return client.add_mark(
             module=module, utc=draft.utc, kind=draft.kind, author=draft.author, text=draft.text,
-            data=None if draft.data is None else dict(draft.data),
+            data=None if draft.data is None else dict(draft.data), utc_end=draft.utc_end,
         )  # fmt: skip
     with open_annotations(store, now) as notes:
         return notes.add(
             module=module, utc=draft.utc, kind=draft.kind, author=draft.author, text=draft.text, now=now,
-            data=draft.data,
+            data=draft.data, utc_end=draft.utc_end,
         )  # fmt: skip
 
 
@@ -76,3 +80,22 @@ def change(store: Path, mark: int, draft: Draft, now: int) -> int:
             mark, utc=draft.utc, kind=draft.kind, author=draft.author, text=draft.text, now=now
         )
 
+
+def remove(store: Path, mark: int, author: str, now: int) -> None:
+    """Take a mark off the pages; its history stays. Raise UserError when it is refused."""
+    client = Client(store)
+    if client.running():
+        client.remove_mark(mark, author=author)
+        return
+    with open_annotations(store, now) as notes:
+        notes.remove(mark, author=author, now=now)
+
+
+def remove(store: Path, mark: int, author: str, now: int) -> None:
+    """Take a mark off the pages, its history kept. Raise UserError when it is refused."""
+    client = Client(store)
+    if client.running():
+        client.remove_mark(mark, author=author)
+        return
+    with open_annotations(store, now) as notes:
+        notes.remove(mark, author=author, now=now)

@@ -15,10 +15,12 @@ from dashboard.figures import supply as figures
 from dashboard.figures.frame import Look
 from dashboard.formats import DAY, MISSING, clock, date, number, span
 from dashboard.links import Place
+from dashboard.pages import site
 from dashboard.pages.night import look_of
 from dashboard.queries import choose_module, reading
 from dashboard.reports.study_sections import length
 from dashboard.settings import Settings
+from dashboard.site_marks import site_marks
 from dashboard.supply_queries import CaptureFrame, SupplyFrame, capture_frame, supply_frame, usual_period
 from dashboard.texts import Words
 from dashboard.view import View, view_of
@@ -44,6 +46,7 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
         module, start, end, whole = found
         frame = supply_frame(reader, module, start, end, view.zone)
         others = [one for one in reader.modules() if one.id != module.id]
+        marks = site_marks(reader, module.id)
     return html.Div(
         [
             html.Div(head(frame, whole, view), className="night-head"),
@@ -54,6 +57,7 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
                 html.P(words("supply.capture_hint"), className="soft"), id=ids.SUPPLY_CAPTURE,
                 **attributes(aria_live="polite"),
             ),
+            site.layout(marks, view),
         ],
         className="page page-supply",
     )  # fmt: skip
@@ -141,7 +145,7 @@ def glance(frame: SupplyFrame, other: SupplyFrame | None, view: View) -> Compone
     for name in ROWS:
         cells = [html.Td(_said(_figure(one, name), words)) for one in shown]
         body.append(html.Tr([html.Th(words(f"supply.row.{name}"), scope="row"), *cells]))
-    top = html.Thead(html.Tr([html.Th(text, scope="col") for text in heads]))
+    top = html.Thead(html.Tr([html.Th(text, scope="col") if text else html.Td() for text in heads]))
     return html.Table([top, html.Tbody(body)], className="ledger glance")
 
 
@@ -323,6 +327,7 @@ def show_event(settings: Settings, view: View, search: str | None, at: int) -> l
 
 def register(app: Dash, settings: Settings) -> None:
     """Add the page's callbacks."""
+    site.register(app, settings)
 
     @app.callback(
         Output(ids.SUPPLY_GLANCE, "children"), Output(ids.SUPPLY_PLANE, "figure"),

@@ -2,11 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from dashboard.reports.study_tables import iso
+from dashboard.site_marks import moment
 from dashboard.texts import Words
 from dashboard.view import zone_of
 from ingest.errors import UserError
@@ -40,11 +40,11 @@ def ask(
     found = zone_of(zone)
     if found is None:
         raise UserError(words("study.bad.zone", text=zone))
-    module = _module(reader, store, words, wanted)
+    module = module_of(reader, store, words, wanted)
     span = reader.span(module.id)
     first, last = span or (0, 0)
-    start = first if begin is None else _time(begin, found, words)
-    stop = last if end is None else _time(end, found, words)
+    start = first if begin is None else moment(begin, found, words)
+    stop = last if end is None else moment(end, found, words)
     named = {"store": store, "module": f"{module.id:08x}", "first": _iso(first), "last": _iso(last)}
     if span is not None and stop <= start and end is not None and begin is not None:
         raise UserError(words("study.bad.order", start=begin, end=end))
@@ -60,7 +60,8 @@ def ask(
     )  # fmt: skip
 
 
-def _module(reader: Reader, store: Path, words: Words, wanted: str | None) -> Module:
+def module_of(reader: Reader, store: Path, words: Words, wanted: str | None) -> Module:
+    """Return the module of a number as typed, None: the one heard last; raise UserError for another."""
     modules: Sequence[Module] = reader.modules()
     if not modules:
         raise UserError(words("study.bad.empty", store=store))
@@ -71,16 +72,6 @@ def _module(reader: Reader, store: Path, words: Words, wanted: str | None) -> Mo
             return one
     known = ", ".join(f"{one.id:08x}" for one in modules)
     raise UserError(words("study.bad.module", store=store, text=wanted, known=known))
-
-
-def _time(text: str, zone: ZoneInfo, words: Words) -> int:
-    """Return UTC ms of a date or time of the zone; a time with its own offset keeps that."""
-    try:
-        at = datetime.fromisoformat(text)
-        local = at if at.tzinfo is not None else at.replace(tzinfo=zone)
-        return round(local.astimezone(UTC).timestamp() * 1000)
-    except (ValueError, OverflowError):
-        raise UserError(words("study.bad.date", text=text)) from None
 
 
 def _iso(utc_ms: int) -> str:

@@ -93,8 +93,8 @@ def site_of(
         harmonics_percent=harmonics,
         ten_second_hz=_ten_seconds(reader, module.id, start, end, tap),
         tests=_battery_tests(history, end),
-        trips_s=tuple(mark.utc / 1000 for mark in marks if mark.kind == "trip"),
-        watched=tuple(_span(mark) for mark in marks if mark.kind == "equipment watched"),
+        trips=tuple((_equipment(mark), mark.utc / 1000) for mark in marks if mark.kind == "trip"),
+        watched=tuple((_equipment(m), *_span(m)) for m in marks if m.kind == "equipment watched"),
         zone=zone,
         island=island,
     )
@@ -329,6 +329,10 @@ def _changes(history: Sequence[SettingsInForce], inside: Sequence[SettingsInForc
 
 def _span(mark: Mark) -> tuple[float, float]:
     return mark.utc / 1000, (mark.utc if mark.utc_end is None else mark.utc_end) / 1000
+
+
+def _equipment(mark: Mark) -> str:
+    return str(mark.data.get("equipment", ""))
 
 
 def _label(event: SupplyEvent, marks: Sequence[Mark]) -> str:

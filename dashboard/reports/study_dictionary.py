@@ -9,7 +9,9 @@ from typing import Any
 import pandas as pd
 
 from dashboard.reports.study_tables import TABLES, Case, Frame, tables_of
+from dashboard.site_marks import LABELS
 from dashboard.texts import Words
+from ingest.analysis.supply.study import Study
 
 # What a column's name ends in, longest first, and the unit that this says.
 UNITS = (
@@ -19,8 +21,6 @@ UNITS = (
 WORDS = Words("en")
 # A Monday: times of a package are moved by whole weeks to the week that begins here.
 FIRST_WEEK = datetime(2000, 1, 3, tzinfo=UTC)
-LABELS = ("load-shedding", "fault", "generator", "switching")
-"""What a package keeps of what people said; the rest of their words stays out."""
 
 
 def unit_of(column: str) -> str:
@@ -76,7 +76,16 @@ def hidden(case: Case) -> Case:
     events = tuple(replace(event, module="a") for event in record.events)
     labels = tuple(label if label in LABELS else "" for label in case.site.labels)
     site = replace(case.site, record=replace(record, events=events), labels=labels, about={})
-    return replace(case, site=site)
+    return replace(case, site=site, study=_unnamed(case.study))
+
+
+def _unnamed(study: Study) -> Study:
+    """Return a study that names equipment by letters only: a free name may tell whose it is."""
+    names = sorted({t.equipment for t in study.trials})
+    letter = {name: f"equipment {n + 1}" for n, name in enumerate(names)}
+    trials = tuple(replace(t, equipment=letter[t.equipment]) for t in study.trials)
+    curves = tuple(replace(r, equipment=letter.get(r.equipment, "")) for r in study.ride_through)
+    return replace(study, trials=trials, ride_through=curves)
 
 
 def _moved(table: Frame, shift: timedelta) -> Frame:

@@ -212,22 +212,28 @@ def survival(case: Case, words: Words, axes: Axes) -> str | None:
 
 
 def ride(case: Case, words: Words, axes: Axes) -> str | None:
-    """Draw the equipment's own ride-through, by what people marked."""
-    rows = [r for r in case.study.ride_through if r.survived or r.tripped]
-    if not rows:
+    """Draw each dip that equipment was watched through, and the limits that its trips leave."""
+    known = [t for t in case.study.trials if t.tripped is not None]
+    if not known:
         return None
-    for column, marker, colour in (
-        ("survived_down_to_pu", "o", "before"), ("tripped_up_to_pu", "X", "after"),
+    for tripped, marker, colour, key in (
+        (False, "o", "before", "study.key.survived"), (True, "X", "after", "study.key.tripped"),
     ):  # fmt: skip
-        here = [r for r in rows if getattr(r, column) is not None]
-        middle = [np.sqrt(max(r.longer_than_s, SHORTEST_S) * min(r.up_to_s, LONGEST_S)) for r in here]
-        key = "study.key.survived" if marker == "o" else "study.key.tripped"
-        axes.scatter(middle, [100 * getattr(r, column) for r in here], marker=marker, s=36,
-                     color=COLOURS[colour], label=words(key))  # fmt: skip
+        here = [t for t in known if t.tripped is tripped]
+        length = [min(max(t.duration_s, SHORTEST_S), LONGEST_S) for t in here]
+        axes.scatter(length, [100 * t.residual_pu for t in here], marker=marker, s=30, alpha=0.85,
+                     color=COLOURS[colour], label=words(key) if here else None)  # fmt: skip
+    for number_, name in enumerate(sorted({t.equipment for t in known})):
+        rows = [r for r in case.study.ride_through if r.equipment == name and r.tripped_up_to_pu is not None]
+        for n, row in enumerate(rows):
+            ends = (max(row.longer_than_s, SHORTEST_S), min(row.up_to_s, LONGEST_S))
+            axes.plot(ends, [100 * (row.tripped_up_to_pu or 0)] * 2, color=COLOURS["after"], linewidth=1.1,
+                      linestyle=("-", "--", ":", "-.")[number_ % 4],
+                      label=None if n else words("study.key.trip_limit", name=name))  # fmt: skip
     axes.set_xscale("log")
     axes.set(xlim=(SHORTEST_S, LONGEST_S), ylim=(0, 100), xlabel=words("study.axis.seconds"),
              ylabel=words("study.axis.percent"))  # fmt: skip
-    axes.legend(loc="lower left")
+    axes.legend(loc="lower right")
     return words("study.figure.ride", percent=_percent(case.study.coverage_percent))
 
 

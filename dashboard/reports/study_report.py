@@ -19,6 +19,7 @@ from dashboard.reports.study_sections import (
     Section,
     calibration_part,
     counts_part,
+    equipment_part,
     events_part,
     grids_part,
     key_part,
@@ -128,7 +129,8 @@ def html(
     found: list[Section | None] = [
         record_part(case, words), key_part(case, words, [_inline(d) for d in drawn]),
         calibration_part(case, words), limits_part(case, words), grids_part(case, words),
-        counts_part(case, words), ups_part(case, words), events_part(case, words, local),
+        counts_part(case, words), ups_part(case, words), equipment_part(case, words),
+        events_part(case, words, local),
         modules_part(pairs, words) if pairs else None,
         methods_part(case, words, software(), citation(case, words, written)),
     ]  # fmt: skip

@@ -213,6 +213,39 @@ def ups_part(case: Case, words: Words) -> Section:
     return Section(title=words("study.ups"), texts=[note], tables=[Table(heads=heads, rows=rows)])
 
 
+def equipment_part(case: Case, words: Words) -> Section | None:
+    """Return which lengths of dip stopped which equipment, None where nobody watched any."""
+    rows = [
+        [
+            r.equipment, _class(r.longer_than_s, r.up_to_s, words), str(r.survived), str(r.tripped),
+            _pu(r.survived_down_to_pu), _pu(r.tripped_up_to_pu),
+        ]
+        for r in case.study.ride_through
+        if r.survived or r.tripped
+    ]  # fmt: skip
+    stray = case.study.unexplained_trips
+    if not rows and not stray:
+        return None
+    texts = [words("study.equipment_note")]
+    if stray:
+        texts.append(words("study.equipment_stray", count=len(stray)))
+    names = ("equipment", "length", "survived", "tripped", "survived_to", "tripped_to")
+    table = Table(heads=[words(f"study.column.{n}") for n in names], rows=rows)
+    return Section(title=words("study.equipment"), texts=texts, tables=[table])
+
+
+def _class(above_s: float, up_to_s: float, words: Words) -> str:
+    def said(seconds: float) -> str:
+        return words("study.length.ms", n=round(1000 * seconds)) if seconds < 1 else (
+            words("study.length.s", n=round(seconds)))  # fmt: skip
+
+    return f"> {said(above_s)}" if up_to_s == float("inf") else f"≤ {said(up_to_s)}"
+
+
+def _pu(value: float | None) -> str:
+    return MISSING if value is None else f"{number(100 * value, 1)} %"
+
+
 def _with(value: float | None, unit: str) -> str:
     return MISSING if value is None else f"{number(value, 1)} {unit}"
 

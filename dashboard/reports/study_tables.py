@@ -85,8 +85,8 @@ def events(case: Case) -> Frame:
     """Return the events, oldest first."""
     hertz = case.site.record.nominal_hz or 50.0
     pairs = zip(case.site.record.events, case.site.labels, strict=True)
-    rows = [_event_row(event, label, hertz) for event, label in pairs]
-    columns = list(_event_row(_BLANK, "", hertz))
+    rows = [_event_row(event, label, tripped_by(case, event), hertz) for event, label in pairs]
+    columns = list(_event_row(_BLANK, "", "", hertz))
     frame = pd.DataFrame(rows, columns=columns)
     frame["start_utc"] = times(frame["start_utc"])
     return frame
@@ -97,7 +97,14 @@ _BLANK = SupplyEvent(
 )
 
 
-def _event_row(event: SupplyEvent, label: str, nominal_hz: float) -> dict[str, Any]:
+def tripped_by(case: Case, event: SupplyEvent) -> str:
+    """Name the equipment that a dip tripped, '' for none known."""
+    if event.kind != "dip":
+        return ""
+    return ", ".join(t.equipment for t in case.study.trials if t.tripped and t.start_s == event.start_s)
+
+
+def _event_row(event: SupplyEvent, label: str, tripped: str, nominal_hz: float) -> dict[str, Any]:
     least, most = event.duration_bounds_s
     whole = event.kind in ("dip", "swell")
     cell = classify.dip_cell if event.kind == "dip" else classify.swell_cell
@@ -124,6 +131,7 @@ def _event_row(event: SupplyEvent, label: str, nominal_hz: float) -> dict[str, A
         "sag_energy_s": classify.sag_energy_s(level, length) if dip else None,
         "sag_severity": classify.sag_severity(level, length) if dip else None,
         "label": label,
+        "tripped": tripped,
     }
 
 
@@ -267,9 +275,24 @@ def survival(case: Case) -> Frame:
 
 def ride_through(case: Case) -> Frame:
     """Return what the equipment rode through, by length."""
-    names = ("longer_than_s", "up_to_s", "survived", "tripped", "survived_down_to_pu", "tripped_up_to_pu",
-             "mixed")  # fmt: skip
-    return pd.DataFrame([{name: getattr(r, name) for name in names} for r in case.study.ride_through])
+    names = ("equipment", "longer_than_s", "up_to_s", "survived", "tripped", "survived_down_to_pu",
+             "tripped_up_to_pu", "mixed")  # fmt: skip
+    rows = [{name: getattr(r, name) for name in names} for r in case.study.ride_through]
+    return pd.DataFrame(rows, columns=list(names))
+
+
+def trials(case: Case) -> Frame:
+    """Return each dip with what each piece of equipment did, unknown outcomes empty."""
+    found = case.study.trials
+    return pd.DataFrame(
+        {
+            "start_utc": times(t.start_s for t in found),
+            "equipment": [t.equipment for t in found],
+            "residual_percent": [100.0 * t.residual_pu for t in found],
+            "duration_s": [t.duration_s for t in found],
+            "tripped_it": [t.tripped for t in found],
+        }
+    )
 
 
 def gaps(case: Case) -> Frame:
@@ -297,6 +320,7 @@ TABLES: dict[str, Callable[[Case], Frame]] = {
     "sizing": sizing,
     "survival": survival,
     "ride_through": ride_through,
+    "trials": trials,
     "gaps": gaps,
 }
 

@@ -95,3 +95,28 @@ def test_the_table_library_is_loaded_on_its_page_alone(visit, address):
     page.get_by_role("link", name="Supply").click()
     ready(page)
     assert any("dash_ag_grid" in url for url in asked)
+
+
+def test_what_people_know_is_written_down_and_taken_off(visit, address):
+    """Choosing an event fills its time in; the mark stands in the store as the study reads it."""
+    page = ready(visit(address + "/supply", "phone"))
+    page.locator(f"{GRID_ROW}[row-index='0']").click()
+    until(page, lambda: page.input_value("#site-from") == "2026-03-01 00:10:00")
+    page.get_by_label("equipment stopped").check()
+    page.fill("#site-equipment", "pump")
+    page.click("#site-time-save")
+    page.get_by_text("Write your name or initials.").wait_for()
+    page.fill("#site-time-who", "AB")
+    page.click("#site-time-save")
+    page.locator("#site-list li", has_text="equipment stopped").wait_for()
+    small = page.evaluate(
+        "[...document.querySelectorAll('.site-words button, .site-words .dash-input-container')].filter("
+        "e => e.getBoundingClientRect().height < 43.5)"
+        ".map(e => e.outerHTML)"
+    )
+    assert small == []
+    assert page.evaluate(FITS)
+    if folder := os.environ.get("NIGHTKEEL_SHOTS"):
+        page.screenshot(path=f"{folder}/supply-site.png", full_page=True)
+    page.get_by_role("button", name="Take off: equipment stopped").click()
+    page.get_by_text("Nothing was said of this supply yet.").wait_for()

@@ -12,8 +12,13 @@ WITHIN_S = 5.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trial:
-    """Hold one dip and what the equipment did. tripped None: the equipment was not watched or not running."""
+    """Hold one dip and what one piece of equipment did. tripped None: it was not watched or not running.
 
+    start_s: when the dip began.
+    """
+
+    equipment: str = ""
+    start_s: float = 0.0
     residual_pu: float
     duration_s: float
     tripped: bool | None
@@ -27,6 +32,7 @@ class RideThrough:
     there was none. The limit lies between them; when they overlap the outcome also depends on something else.
     """
 
+    equipment: str = ""
     longer_than_s: float
     up_to_s: float
     survived: int
@@ -46,11 +52,12 @@ def trials(
     trips_s: Sequence[float],
     watched: Sequence[tuple[float, float]],
     within_s: float = WITHIN_S,
+    name: str = "",
 ) -> tuple[list[Trial], list[float]]:
-    """Give each dip its outcome, and the trips that no dip explains. watched: times the equipment ran and was
-    seen.
+    """Give each dip its outcome for the equipment `name`, and the trips that no dip explains.
 
-    A trip belongs to the last dip that began before it and ended no longer than within_s ago.
+    watched: times the equipment ran and was seen. A trip belongs to the last dip
+    that began before it and ended no longer than within_s ago.
     """
     dips = sorted((e for e in events if e.kind == "dip"), key=lambda e: e.start_s)
     cause: dict[int, float] = {}
@@ -65,12 +72,19 @@ def trials(
     for number, dip in enumerate(dips):
         seen = any(a <= dip.start_s and dip.back_s <= b for a, b in watched)
         tripped: bool | None = True if number in cause else False if seen else None
-        out.append(Trial(residual_pu=dip.extreme_pu, duration_s=dip.duration_s, tripped=tripped))
+        out.append(
+            Trial(
+                equipment=name, start_s=dip.start_s, residual_pu=dip.extreme_pu, duration_s=dip.duration_s,
+                tripped=tripped,
+            )
+        )  # fmt: skip
     return out, unexplained
 
 
-def ride_through(found: Sequence[Trial], edges_s: Sequence[float] = EDGES_S) -> list[RideThrough]:
-    """Sum trials up by duration class; unknown outcomes are left out."""
+def ride_through(
+    found: Sequence[Trial], edges_s: Sequence[float] = EDGES_S, name: str = ""
+) -> list[RideThrough]:
+    """Sum trials of the equipment `name` up by duration class; unknown outcomes are left out."""
     rows = []
     for low, high in zip((0.0, *edges_s), (*edges_s, float("inf")), strict=True):
         here = [t for t in found if low < t.duration_s <= high]
@@ -78,6 +92,7 @@ def ride_through(found: Sequence[Trial], edges_s: Sequence[float] = EDGES_S) -> 
         fell = [t.residual_pu for t in here if t.tripped]
         rows.append(
             RideThrough(
+                equipment=name,
                 longer_than_s=low,
                 up_to_s=high,
                 survived=len(lived),
@@ -87,3 +102,24 @@ def ride_through(found: Sequence[Trial], edges_s: Sequence[float] = EDGES_S) -> 
             )
         )
     return rows
+
+
+def all_equipment(
+    events: Sequence[SupplyEvent],
+    trips: Sequence[tuple[str, float]],
+    watched: Sequence[tuple[str, float, float]],
+) -> tuple[list[Trial], list[RideThrough], list[tuple[str, float]]]:
+    """Give trials, ride-through curve and unexplained trips of each piece of equipment, by name.
+
+    trips: name and time; watched: name, begin and end.
+    """
+    trials_of_all: list[Trial] = []
+    curves: list[RideThrough] = []
+    unexplained: list[tuple[str, float]] = []
+    for name in sorted({name for name, _ in trips} | {name for name, _, _ in watched}):
+        seen = [(begin, end) for other, begin, end in watched if other == name]
+        found, alone = trials(events, [at for other, at in trips if other == name], seen, name=name)
+        trials_of_all += found
+        curves += ride_through(found, name=name)
+        unexplained += [(name, at) for at in alone]
+    return trials_of_all, curves, unexplained

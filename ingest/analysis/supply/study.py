@@ -47,7 +47,7 @@ class Record:
     nominal_v, nominal_hz: None when nobody set them. harmonics_percent: one row a snapshot, one column an
     order from 1, nan rows where none was taken. ten_second_hz: 10-s frequencies on the whole grid, nan where
     none is; None: the 10-min ones stand in. calibrations: those in force, the earliest first. proven_min,
-    tests: minutes of proven discharges. trips_s, watched: when the equipment tripped, and when it was seen.
+    tests: minutes of proven discharges. trips, watched: which equipment tripped when, and when it was seen.
     """
 
     begin_s: float
@@ -63,8 +63,8 @@ class Record:
     ten_second_hz: Floats | None = None
     tests: tuple[tuple[float, float], ...] = ()
     needed_min: float = 20.0
-    trips_s: tuple[float, ...] = ()
-    watched: tuple[tuple[float, float], ...] = ()
+    trips: tuple[tuple[str, float], ...] = ()
+    watched: tuple[tuple[str, float, float], ...] = ()
     zone: tzinfo = UTC
     island: bool = False
 
@@ -116,7 +116,8 @@ class Study:
     battery: BatteryTrend
     sizing: tuple[SizingCurve, ...]
     ride_through: tuple[equipment.RideThrough, ...]
-    unexplained_trips: tuple[float, ...]
+    trials: tuple[equipment.Trial, ...]
+    unexplained_trips: tuple[tuple[str, float], ...]
 
 
 def study(record: Record) -> Study:
@@ -129,7 +130,7 @@ def study(record: Record) -> Study:
     outages = [(e.start_s, min(e.back_s, end)) for e in found if e.kind == "interruption"]
     coverage = coverage_percent(begin, end, gaps)
     parts = tuple(_voltage_parts(record))
-    trials, unexplained = equipment.trials(found, record.trips_s, record.watched)
+    trials, curves, unexplained = equipment.all_equipment(found, record.trips, record.watched)
     tests = np.array(record.tests, dtype=np.float64).reshape(-1, 2)
     spells = failures.spells(outages, begin, end, gaps)
     return Study(
@@ -160,7 +161,8 @@ def study(record: Record) -> Study:
         sizing=tuple(
             sizing(found, BATTERY_MIN, window_low_pu=low, window_high_pu=high) for low, high in WINDOWS_PU
         ),
-        ride_through=tuple(equipment.ride_through(trials)),
+        ride_through=tuple(curves),
+        trials=tuple(trials),
         unexplained_trips=tuple(unexplained),
     )
 

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from dashboard.reports.study_data import days_of, site_of
+from dashboard.reports.study_dictionary import hidden
 from dashboard.reports.study_report import case_of
 from dashboard.reports.study_tables import figures, tables_of
 from ingest.store.annotations import open_annotations
@@ -147,14 +148,24 @@ def test_marks_give_labels_site_and_trips(tmp_path):
             utc=START + 1_790_000, utc_end=START + 2_100_000, kind="supply label", text="",
             data={"label": "load-shedding"}, **said,
         )  # fmt: skip
-        book.add(utc=START + 600_900, kind="trip", text="", **said)
-        book.add(utc=START, utc_end=START + 7_000_000, kind="equipment watched", text="", **said)
+        for name, watched in (("pump", 7_000_000), ("concentrator", 700_000)):
+            data = {"equipment": name}
+            end = START + watched
+            book.add(utc=START, utc_end=end, kind="equipment watched", text="", data=data, **said)
+        book.add(utc=START + 600_900, kind="trip", text="", data={"equipment": "pump"}, **said)
     found = site(path)
     assert found.about == {"phase": "L2", "feeder": "hospital"}
     assert found.labels == ("", "", "load-shedding", "load-shedding", "")
-    rows = {(r.longer_than_s, r.up_to_s): r for r in case_of(found).study.ride_through}
-    assert rows[(0.2, 0.5)].tripped == 1
-    assert rows[(60.0, float("inf"))].survived == 1
+    case = case_of(found)
+    rows = {(r.equipment, r.up_to_s): (r.survived, r.tripped) for r in case.study.ride_through}
+    assert rows["pump", 0.5] == (0, 1)
+    assert rows["pump", float("inf")] == (1, 0)
+    assert rows["concentrator", 0.5] == (1, 0)
+    assert rows["concentrator", float("inf")] == (0, 0)
+    assert list(tables_of(case)["events"]["tripped"])[:2] == ["pump", ""]
+    shown = tables_of(hidden(case))
+    assert "pump" not in shown["trials"].to_csv() + shown["events"].to_csv() + shown["ride_through"].to_csv()
+    assert list(shown["events"]["tripped"])[:2] == ["equipment 2", ""]
 
 
 def test_days_and_progress_agree(supply_store):

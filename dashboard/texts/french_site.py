@@ -1,0 +1,50 @@
+"""French of what people say of a supply: the form on the page Supply and the command `label`."""
+
+from typing import Final
+
+SITE: Final[dict[str, str]] = {
+    "mark.kind.site": "le lieu",
+    "mark.kind.supply label": "l'alimentation",
+    "mark.kind.trip": "appareil arrêté",
+    "mark.kind.equipment watched": "appareil en marche et observé",
+    "label.title": "Ce que vous savez et que le module ignore",
+    "label.note": "L'étude s'en sert : où mesure le module, pourquoi l'alimentation a manqué, quel creux a "
+    "arrêté quoi.",
+    "label.none": "Rien n'a encore été dit de cette alimentation.",
+    "label.more": "Les {n} dernières sur {all}.",
+    "label.remove": "Retirer",
+    "label.remove_of": "Retirer : {what}, {when}",
+    "label.removed": "Retiré ; l'historique reste dans l'enregistrement.",
+    "label.saved": "Écrit.",
+    "label.site": "Le lieu",
+    "label.phase": "Phase (conducteur)",
+    "label.feeder": "Départ",
+    "label.generator": "Groupe électrogène",
+    "label.save_site": "Écrire le lieu",
+    "label.time": "Un moment",
+    "label.time_hint": "Heures sous la forme 2026-05-11 18:00:05, en {zone}. Choisir un événement dans le "
+    "tableau les remplit.",
+    "label.what": "C'était",
+    "label.what.load-shedding": "un délestage",
+    "label.what.fault": "un défaut",
+    "label.what.generator": "sur groupe électrogène",
+    "label.what.switching": "une manœuvre",
+    "label.what.trip": "appareil arrêté",
+    "label.what.equipment watched": "appareil en marche et observé",
+    "label.from": "De",
+    "label.to": "À",
+    "label.equipment": "Appareil",
+    "label.equipment_unnamed": "appareil",
+    "label.save_time": "Écrire le moment",
+    "label.bad.nothing": "Écrivez une phase, un départ ou un groupe électrogène.",
+    "label.bad.author": "Écrivez votre nom ou vos initiales.",
+    "label.bad.long": "Écrivez {most} lettres au plus.",
+    "label.bad.order": "La fin n'est pas après le début ; écrivez un temps qui avance.",
+    "label.bad.no_end": "Écrivez jusqu'à quand l'appareil a été observé.",
+    "label.bad.outside": "Rien n'a été enregistré vers cette heure ; vérifiez la date et le fuseau horaire.",
+    "label.bad.what": "{text} ne peut pas se dire d'un moment ; écrivez l'un de {known}.",
+    "label.bad.known": "{text} n'est pas un motif ; écrivez l'un de {known}.",
+    "label.bad.number": "Il n'y a pas de marque {number} sur l'alimentation de ce module ; voir `nightkeel "
+    "label list`.",
+    "label.line": "{number}  {when}  {what}  {said}  {author}",
+}
