@@ -1,12 +1,12 @@
 """The serial port, the only user of the serial library: any URL that pyserial opens."""
 
 import errno
-import ipaddress
 from pathlib import Path
 from urllib.parse import urlsplit
 
 import serial
 
+from ingest.addresses import is_loopback
 from ingest.errors import UserError
 
 BAUD = 230_400
@@ -33,21 +33,12 @@ def check_url(url: str, key: bytes | None) -> str:
         host, port = None, None
     if not host or port is None:
         raise UserError(f"{url} has no host or port; write socket://127.0.0.1:7000.")
-    if key is None and not _is_loopback(host):
+    if key is None and not is_loopback(host):
         raise UserError(
             f"{url} leaves this machine, and anybody there could command the module; "
             "give both ends a shared key (--key FILE), or use a port on 127.0.0.1."
         )
     return url
-
-
-def _is_loopback(host: str) -> bool:
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
 
 
 class Port:

@@ -13,8 +13,8 @@ from typing import Protocol
 from ingest.sinks.outcomes import ACCEPTED, HALTED, RETRY, SPLIT, Answer, outcome, wait_s
 from ingest.store.outbox import Outbox, Place
 
-# Records that one request covers at most; about a quarter of them become a line.
-BATCH_RECORDS = 20_000
+# Records that one request covers at most; about a quarter of them become a line of 400 bytes.
+BATCH_RECORDS = 40_000
 # Live records behind a longer backlog than this are sent ahead of it.
 LIVE_RECORDS = 2000
 

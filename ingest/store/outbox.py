@@ -137,9 +137,15 @@ class _Kind:
         self.tagged = _TAGGED.get(message_id, {})
         self.fields = [(row[0], row[3]) for row in field_rows(message_id) if row[0] not in self.tagged]
         columns = [f'"{name}"' for name, _ in self.fields]
-        lacks = [f"({column} IS NULL) << {place}" for place, column in enumerate(columns)]
+        # The other columns are declared to hold a value in every row.
+        optional = {row[0] for row in field_rows(message_id) if row[1].endswith("?")}
+        lacks = [
+            f"({column} IS NULL) << {place}"
+            for place, column in enumerate(columns)
+            if self.fields[place][0] in optional
+        ]
         codes = [f'"{name}" << {len(columns) + 8 * place}' for place, name in enumerate(self.tagged)]
-        key = " | ".join(f"({one})" for one in lacks + codes)
+        key = " | ".join(f"({one})" for one in lacks + codes) or "0"
         span = f"FROM {self.name} WHERE id > :after AND id <= :upto"
         self.keys_sql = f"SELECT DISTINCT {key} {span}"
         line = f"printf(CASE {key} {{arms}} END, {', '.join(columns)}, {_UTC.format(self.name)})"

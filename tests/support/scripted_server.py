@@ -14,7 +14,7 @@ class ScriptedServer:
 
     def __init__(self, script=(), accept=None, lines_max=None):
         self.script, self.accept, self.lines_max = list(script), accept, lines_max
-        self.lines, self.requests, self.paths = [], 0, []
+        self.lines, self.requests, self.paths, self.packed = [], 0, [], 0
         outer = self
 
         class Handler(BaseHTTPRequestHandler):
@@ -24,6 +24,7 @@ class ScriptedServer:
                 body = self.rfile.read(int(self.headers["Content-Length"]))
                 if self.headers.get("Content-Encoding") == "gzip":
                     body = gzip.decompress(body)
+                    outer.packed += 1
                 status, headers = outer.answer(self.path, body.decode().split("\n"))
                 self.send_response(status)
                 for name, value in headers.items():

@@ -13,7 +13,7 @@ from ingest.inline import Inline
 from ingest.pipeline import this_contract
 from ingest.sinks.cursors import Cursors
 from ingest.sinks.forwarder import Forwarder, Halted
-from ingest.sinks.influx import InfluxSender
+from ingest.sinks.influx import InfluxSender, open_sender
 from ingest.sinks.outcomes import (
     ACCEPTED,
     HALTED,
@@ -113,6 +113,22 @@ def test_every_record_arrives_once_and_again_nothing(recording, server):
     assert trend.startswith(
         r"trend,bed=3,module=00001234,simulated=yes,site=clinic\,\ north in_rms=23001e-2,"
     )
+
+
+def test_beyond_this_machine_lines_are_packed(recording, server):
+    one, outbox = server(), Outbox(recording.path, "packed")
+    body = outbox.body(1, 0, 999)
+    outbox.close()
+    sender = InfluxSender(one.url, org="o", bucket="b", token="t", gzip=True)
+    assert sender(body).status == 204
+    sender.close()
+    assert one.lines == body.decode().split("\n")
+    assert one.packed == 1
+    for url, packs in ((one.url, False), ("http://localhost:1", False), ("http://[::1]:1", False),
+                       ("http://192.0.2.1:8086", True), ("https://db.example", True)):  # fmt: skip
+        made = open_sender(url, "o", "b", None)
+        assert made.gzip is packs
+        made.close()
 
 
 @pytest.mark.parametrize("status", OUTCOMES)
