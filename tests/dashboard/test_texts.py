@@ -14,7 +14,7 @@ from dashboard.pages.controls import OFFERED
 from dashboard.queries import choose_module, night_frame, reading
 from dashboard.texts import CATALOGUES, Words
 from ingest.store.reader import tables
-from tests.dashboard.conftest import HOURS, START, drawn, spoken
+from tests.dashboard.conftest import HOURS, START, drawn, find, spoken
 
 # What may stand outside the catalogue: numbers, times, shapes; 'UTC' of an offset.
 FREE = re.compile(r"UTC")
