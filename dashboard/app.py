@@ -14,10 +14,11 @@ from dashboard import ids
 from dashboard.access import install
 from dashboard.components import attributes, notice
 from dashboard.links import Place, address, parse
-from dashboard.pages import case, choices, night, now, reasons, rehearsal, reserves, supply
+from dashboard.pages import case, choices, night, now, reasons, rehearsal, reserves, setup, supply
 from dashboard.pages import settings as settings_page
 from dashboard.queries import choose_module, reading
 from dashboard.reports.case_route import serve_handovers
+from dashboard.reports.sheet_route import serve_sheets
 from dashboard.security import guard, policy
 from dashboard.settings import Settings
 from dashboard.theme import THEMES, stylesheet
@@ -33,6 +34,7 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     (case.PATH, "nav.case", case.page),
     (reserves.PATH, "nav.reserves", reserves.page),
     (supply.PATH, "nav.supply", supply.page),
+    (setup.PATH, "nav.setup", setup.page),
     (rehearsal.PATH, "nav.rehearsal", rehearsal.page),
     (settings_page.PATH, "nav.settings", settings_page.page),
 )
@@ -109,6 +111,8 @@ def create_app(settings: Settings) -> Pages:
     serve_handovers(app.server, settings)
     reserves.register(app, settings)
     supply.register(app, settings)
+    setup.register(app, settings)
+    serve_sheets(app.server, settings)
     rehearsal.register(app, settings)
     settings_page.register(app, settings)
     guard(app.server, settings.host, policy(app.csp_hashes()), settings.names)
@@ -171,8 +175,10 @@ def navigation(path: str, view: View) -> list[Component]:
 
     Those wanted at a bedside stand first; on a phone the others open above a word of their own.
     """
-    bedside: list[Component] = [_to_page(place, key, path, view) for place, key, _ in PAGES if place in BEDSIDE]
-    rest = [_to_page(place, key, path, view) for place, key, _ in PAGES if place not in BEDSIDE]
+    bedside: list[Component] = []
+    rest: list[Component] = []
+    for place, key, _ in PAGES:
+        (bedside if place in BEDSIDE else rest).append(_to_page(place, key, path, view))
     more = html.Button(
         view.words("nav.more"),
         id=ids.NAV_MORE,

@@ -89,13 +89,3 @@ def remove(store: Path, mark: int, author: str, now: int) -> None:
         return
     with open_annotations(store, now) as notes:
         notes.remove(mark, author=author, now=now)
-
-
-def remove(store: Path, mark: int, author: str, now: int) -> None:
-    """Take a mark off the pages, its history kept. Raise UserError when it is refused."""
-    client = Client(store)
-    if client.running():
-        client.remove_mark(mark, author=author)
-        return
-    with open_annotations(store, now) as notes:
-        notes.remove(mark, author=author, now=now)

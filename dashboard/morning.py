@@ -18,6 +18,7 @@ from ingest.analysis.breathing.night import Watched, breathing_findings
 from ingest.analysis.breathing.trends import longest_without_breath
 from ingest.analysis.burden import Burden, Episode, alarm_burden
 from ingest.analysis.exposure import Exposure, exposure_totals
+from ingest.analysis.mark_kinds import notes
 from ingest.analysis.notes import night_notes
 from ingest.analysis.spans import Span, clip, outside, overlap, union
 from ingest.analysis.summary import EarlierNight, NightFacts, Outage, Phrase, morning_summary
@@ -90,7 +91,7 @@ def read_morning(reader: Reader, module: Module, night: Night, *, compare: bool 
     traces = breathing.traces(reader.wave(module.id, start, end)) if spans.breathing else []
     findings = breathing_findings(table, traces, _watched(reader, module.id, spans.breathing))
     alarms = [alarm_of(one) for one in reader.alarms(module.id, start, end)]
-    marks = reader.marks(module.id, start, end)
+    marks = notes(reader.marks(module.id, start, end))
     t, purity = _purity(reader, module.id, start, end, spans)
     low = _low_spans(t, purity)
     breathed = overlap(spans.watched, _mode_spans(reader, module.id, start, end, standby=False))

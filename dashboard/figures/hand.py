@@ -18,14 +18,13 @@ def panels(frame: NightFrame, look: Look) -> list[Panel]:
     rows = by_entry(frame.hand)
     if not rows:
         return []
-    names = [look.words(f"entry.{what}") for what in rows]
     count = len(rows)
     return [
         Panel(
             axis=AXIS, height=(LANE_NARROW if look.narrow else LANE) * count, low=count - 0.5, high=-0.5,
             caption=f"<b>{look.words('figure.hand')}</b>" if look.narrow else "",
             ticks=[] if look.narrow else list(range(count)),
-            labels=[] if look.narrow else [look.words("figure.hand_lane", what=name) for name in names],
+            labels=[] if look.narrow else [_name(what, look) for what in rows],
         )
     ]  # fmt: skip
 
@@ -51,12 +50,17 @@ def traces(frame: NightFrame, look: Look) -> list[Trace]:
                 "yaxis": AXIS,
                 "hoverinfo": "none",
                 "cliponaxis": False,
-                "name": look.words("figure.hand_lane", what=look.words(f"entry.{what}")),
+                "name": _name(what, look),
             }
         )
     if look.narrow and out:
         out.append(_names(frame, look))
     return out
+
+
+def _name(what: str, look: Look) -> str:
+    unit = look.words("data", text=ENTRIES[what].unit)
+    return look.words("figure.hand_lane", what=look.words(f"entry.{what}"), unit=unit)
 
 
 def _texts(mine: list[HandPoint], pixel_ms: float) -> list[str]:
@@ -76,7 +80,7 @@ def _names(frame: NightFrame, look: Look) -> Trace:
         "mode": "text",
         "x": [frame.start] * len(rows),
         "y": [place - 0.28 for place in range(len(rows))],
-        "text": [look.words(f"entry.{what}") for what in rows],
+        "text": [_name(what, look) for what in rows],
         "textposition": "middle right",
         "textfont": {"size": 11, "color": look.colours["ink"]},
         "xaxis": "x",

@@ -47,10 +47,10 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
             html.H1(words("case.title")),
             html.Div(status(found, view), id=ids.CASE_STATUS, className="case-status"),
             html.P(id=ids.CASE_SAID, className="answer", role="status", **attributes(aria_live="assertive")),
-            _author(words),
+            reasons.author(view),
             _starting(found, words, hidden=is_open),
             _ending(words, hidden=not is_open),
-            reasons.layout(view),
+            reasons.layout(view, with_author=False),
             entries.layout(view),
             html.Section(
                 [html.H2(words("case.list")), html.Div(listed(found.look.cases, view), id=ids.CASE_LIST)],
@@ -148,13 +148,6 @@ def _button(do: str, key: str, words: Words) -> Component:
     return html.Button(words(key), id={"kind": ids.CASE_DO, "do": do}, className="button", n_clicks=0)
 
 
-def _author(words: Words) -> Component:
-    field = dcc.Input(
-        id=ids.CASE_AUTHOR, type="text", maxLength=20, persistence=True, persistence_type="local"
-    )
-    return html.Div([html.Label(words("case.who"), htmlFor=ids.CASE_AUTHOR), field], className="field")
-
-
 def _starting(found: Bedside, words: Words, *, hidden: bool) -> Component:
     has_infant = found.preset == "infant"
     presets = [
@@ -210,20 +203,8 @@ def listed(found: Sequence[Case], view: View) -> Component:
     words = view.words
     if not found:
         return html.P(words("case.no_list"), className="soft")
-    heads = ("case", "from", "to", "with", "called", "go")
-    return html.Div(
-        html.Table(
-            [
-                html.Thead(html.Tr([html.Th(words(f"case.column.{one}"), scope="col") for one in heads])),
-                html.Tbody([html.Tr(_row(one, view)) for one in reversed(found)]),
-            ],
-            className="ledger",
-        ),
-        className="ledger-box",
-        role="region",
-        tabIndex=0,
-        **attributes(aria_label=words("case.list")),
-    )
+    rows: list[Component] = [html.Li(_row(one, view)) for one in reversed(found)]
+    return html.Ul(rows, className="marks")
 
 
 def _row(one: Case, view: View) -> list[Component]:
@@ -235,23 +216,23 @@ def _row(one: Case, view: View) -> list[Component]:
     window = (one.start, max(one.until(view.now), one.start + 1000))
     night = address(NIGHT_PATH, Place(module=one.module, window=window))
     with_ = words("case.with", preset=words(f"preset.{one.preset}"), mode=words(f"mode.{one.mode}"))
-    return [
-        html.Td(words("case.row", number=one.number)),
-        html.Td(day(one.start)),
-        html.Td(words("case.still") if one.end is None else day(one.end)),
-        html.Td(with_),
-        html.Td(words("data", text=one.label)),
-        html.Td(
-            [
-                link(words("case.night"), night, title=words("case.go_night", number=one.number)),
-                " ",
-                html.A(
-                    words("case.handover"), href=handover_address(one), target="_blank",
-                    title=words("case.go_handover", number=one.number),
-                ),
-            ]
-        ),
-    ]  # fmt: skip
+    if one.end is None:
+        when = words("case.open_since", start=day(one.start))
+    else:
+        when = words("case.from_to", start=day(one.start), end=day(one.end))
+    parts: list[Component] = [
+        html.B(words("case.row", number=one.number)),
+        html.Span(when),
+        html.Span(with_),
+    ]
+    if one.label:
+        parts.append(html.Span(words("data", text=one.label), className="typed"))
+    night_link = link(words("case.night"), night, title=words("case.go_night", number=one.number))
+    paper = html.A(
+        words("case.handover"), href=handover_address(one), target="_blank",
+        title=words("case.go_handover", number=one.number),
+    )  # fmt: skip
+    return [*parts, night_link, paper]
 
 
 def done(
@@ -346,7 +327,7 @@ def register(app: Dash, settings: Settings) -> None:
     @app.callback(
         Output(ids.CASE_SAID, "children"), Output(ids.CASE_WRITTEN, "data"),
         Input({"kind": ids.CASE_DO, "do": dash.ALL}, "n_clicks"),
-        State(ids.URL, "search"), State(ids.CASE_WRITTEN, "data"), State(ids.CASE_AUTHOR, "value"),
+        State(ids.URL, "search"), State(ids.CASE_WRITTEN, "data"), State(ids.REASON_AUTHOR, "value"),
         State(ids.CASE_MODE, "value"), State(ids.CASE_PRESET, "value"), State(ids.CASE_LABEL, "value"),
         State(ids.CASE_END_TIME, "value"),
         prevent_initial_call=True,

@@ -14,7 +14,7 @@ from dashboard.access import signed
 from dashboard.components import attributes
 from dashboard.formats import clock
 from dashboard.links import parse
-from dashboard.marking import Draft, time_in_night, write
+from dashboard.marking import Draft, remove, time_in_night, write
 from dashboard.queries import choose_module, reading
 from dashboard.refusing import refusal
 from dashboard.settings import Settings
@@ -26,11 +26,11 @@ from ingest.analysis.reserves.entries import KIND as RESERVE
 from ingest.analysis.reserves.entries import entered
 from ingest.analysis.units import GAUGE_UNITS
 from ingest.errors import UserError
-from ingest.store.reader import Reader
+from ingest.store.reader import Mark, Reader
 
 DAY_MS = 86_400_000
 RECENT_MS, RECENT_MAX = 12 * 3_600_000, 12
-NAMES = ("author", *ENTRIES, "unit", "time")
+NAMES = (*ENTRIES, "unit", "time")
 
 
 def layout(view: View) -> Component:
@@ -46,11 +46,8 @@ def layout(view: View) -> Component:
             html.Fieldset(
                 [
                     html.Legend(words("entry.save")),
-                    html.Div(
-                        [_line("case.who", "author", words), _line("entry.time", "time", words)],
-                        className="mark-row",
-                    ),
                     html.Div(fields, className="mark-row"),
+                    _line("entry.time", "time", words),
                     html.Button(
                         words("entry.save"), id=ids.ENTRY_SAVE, className="button", n_clicks=0
                     ),
@@ -74,12 +71,7 @@ def _field_id(name: str) -> str:
 
 
 def _line(key: str, name: str, words: Words) -> Component:
-    # Initials stay with this browser, so that entering a value is one line.
-    is_author = name == "author"
-    field = dcc.Input(
-        id=_field_id(name), type="text", maxLength=20 if is_author else 8, persistence=is_author,
-        persistence_type="local",
-    )  # fmt: skip
+    field = dcc.Input(id=_field_id(name), type="text", maxLength=8)
     return html.Div([html.Label(words(key), htmlFor=_field_id(name)), field], className="field")
 
 
@@ -96,18 +88,44 @@ def recent(settings: Settings, view: View, search: str | None) -> list[Component
     with reading(settings.store) as reader:
         module = choose_module(reader, parse(search).module)
         marks = [] if module is None else reader.marks(module.id, view.now - RECENT_MS, view.now + 1)
-    points = hand_points(marks)[-RECENT_MAX:][::-1]
-    if not points:
+    mine = [mark for mark in marks if mark.kind in (KIND, RESERVE) and hand_points([mark])]
+    if not mine:
         return [html.Li(words("entry.none"), className="soft")]
-    return [
-        html.Li(
-            words(
-                "entry.line", clock=clock(one.at_ms, view.zone), what=words(f"entry.{one.what}"),
-                value=words("data", text=one.text), author=words("data", text=one.author),
-            )
-        )
-        for one in points
-    ]  # fmt: skip
+    return [_entered(mark, view) for mark in mine[: -RECENT_MAX - 1 : -1]]
+
+
+def _entered(mark: Mark, view: View) -> Component:
+    words, when = view.words, clock(mark.utc, view.zone)
+    points = hand_points([mark])
+    named = words("list.join").join(words(f"entry.{one.what}") for one in points)
+    said = words(
+        "entry.line", clock=when, what=named, author=words("data", text=mark.author),
+        value=words("data", text=", ".join(one.text for one in points)),
+    )  # fmt: skip
+    button = html.Button(
+        words("entry.take_back"), id={"kind": ids.ENTRY_BACK, "mark": mark.mark}, className="button",
+        n_clicks=0, **attributes(aria_label=words("entry.take_back_of", what=named, clock=when)),
+    )  # fmt: skip
+    return html.Li([html.Span(said, className="typed"), button])
+
+
+def taken_back(settings: Settings, view: View, search: str | None, mark: int, author: str) -> str:
+    """Take a wrong entry off the pages, its history kept; return what to say."""
+    words = view.words
+    if not author.strip():
+        return words("case.bad_author")
+    try:
+        with reading(settings.store) as reader:
+            module = choose_module(reader, parse(search).module)
+            history = reader.mark_history(mark)
+        if module is None or not history or history[-1].module != module.id:
+            return words("empty.title")
+        if history[-1].kind not in (KIND, RESERVE):
+            return words("empty.title")
+        remove(settings.store, mark, signed(author.strip()), settings.clock())
+    except UserError as error:
+        return words("entry.failed", reason=refusal(error, words))
+    return words("entry.taken_back")
 
 
 def saved(
@@ -159,17 +177,32 @@ def register(app: Dash, settings: Settings) -> None:
         Output(ids.ENTRY_SAID, "children"), Output(ids.ENTRY_WRITTEN, "data"),
         *(Output(_field_id(what), "value") for what in ENTRIES),
         Input(ids.ENTRY_SAVE, "n_clicks"), State(ids.URL, "search"), State(ids.ENTRY_WRITTEN, "data"),
-        *(State(_field_id(name), "value") for name in NAMES),
+        State(ids.REASON_AUTHOR, "value"), *(State(_field_id(name), "value") for name in NAMES),
         prevent_initial_call=True,
     )  # fmt: skip
     def save(clicks: int, search: str | None, count: int, *written: Any) -> Any:
         if not clicks:
             raise PreventUpdate
-        told = {name: str(part or "") for name, part in zip(NAMES, written, strict=True)}
+        names = ("author", *NAMES)
+        told = {name: str(part or "") for name, part in zip(names, written, strict=True)}
         done, said = saved(settings, view_of(request.cookies, settings), search, told)
         # A value that was taken leaves its field, so that a second press enters nothing twice.
         emptied = ["" if done else dash.no_update] * len(ENTRIES)
         return said, count + 1 if done else dash.no_update, *emptied
+
+    @app.callback(
+        Output(ids.ENTRY_SAID, "children", allow_duplicate=True),
+        Output(ids.ENTRY_WRITTEN, "data", allow_duplicate=True),
+        Input({"kind": ids.ENTRY_BACK, "mark": dash.ALL}, "n_clicks"),
+        State(ids.URL, "search"), State(ids.ENTRY_WRITTEN, "data"), State(ids.REASON_AUTHOR, "value"),
+        prevent_initial_call=True,
+    )  # fmt: skip
+    def take_back(clicks: list[int], search: str | None, count: int, author: str | None) -> Any:
+        asked: Any = dash.ctx.triggered_id
+        if not any(clicks) or not isinstance(asked, dict):
+            raise PreventUpdate
+        shown = view_of(request.cookies, settings)
+        return taken_back(settings, shown, search, int(asked["mark"]), author or ""), count + 1
 
     @app.callback(
         Output(ids.ENTRY_LIST, "children"), Input(ids.ENTRY_WRITTEN, "data"), State(ids.URL, "search")

@@ -19,6 +19,7 @@ from dashboard.queries import choose_module, night_at, reading
 from dashboard.settings import Settings
 from dashboard.texts import Words
 from dashboard.view import View, view_of
+from ingest.analysis.mark_kinds import notes
 from ingest.errors import UserError
 from ingest.store.reader import Mark, Reader
 
@@ -173,7 +174,7 @@ def listed(settings: Settings, view: View, search: str | None, path: str) -> tup
         night = night_at(reader, place, utc_offset_ms(view.now, view.zone))
         if night is None:
             return [], ""
-        found = reader.marks(night.module, night.first, night.end)
+        found = notes(reader.marks(night.module, night.first, night.end))
         said = items(reader, found, path, view, dated=False)
     window = place.window or (night.first, night.last)
     middle = clock((window[0] + window[1]) // 2, view.zone, seconds=True)
@@ -217,7 +218,7 @@ def found_marks(
         low = wanted.strip().casefold()
         marks = [
             one
-            for one in reader.marks(module.id)
+            for one in notes(reader.marks(module.id))
             if low in f"{one.text} {one.author} {kind_word(one.kind, words)}".casefold()
         ]
         if not marks:

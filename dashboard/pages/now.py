@@ -41,8 +41,8 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
                 [
                     html.Div(shown[0], id=ids.NOW_HEAD),
                     controls.layout(shown[2], view),
-                    reasons.layout(view),
                     html.Div(shown[1], id=ids.NOW_WAY),
+                    reasons.layout(view),
                     html.Div(reserves.now_card(settings, view, search), id=ids.NOW_RESERVES),
                 ],
                 id=ids.NOW_BODY,

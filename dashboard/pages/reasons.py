@@ -24,8 +24,17 @@ from ingest.errors import UserError
 REASONS = tuple(kind for kind in KINDS if kind != "note")
 
 
-def layout(view: View) -> Component:
-    """Return the buttons; the initials are kept by this browser, so that one tap is enough."""
+def author(view: View) -> Component:
+    """Return the field for initials, kept by this browser, so that one tap is enough."""
+    field = dcc.Input(
+        id=ids.REASON_AUTHOR, type="text", maxLength=20, persistence=True, persistence_type="local"
+    )
+    label = html.Label(view.words("case.who"), htmlFor=ids.REASON_AUTHOR)
+    return html.Div([label, field], className="field initials")
+
+
+def layout(view: View, *, with_author: bool = True) -> Component:
+    """Return the buttons, and the field for initials unless the page has it elsewhere."""
     words = view.words
     buttons = [
         html.Button(
@@ -33,20 +42,12 @@ def layout(view: View) -> Component:
         )
         for kind in REASONS
     ]
-    field = dcc.Input(
-        id=ids.REASON_AUTHOR, type="text", maxLength=20, persistence=True, persistence_type="local"
-    )
     return html.Section(
         [
             html.H2(words("reason.title")),
             html.P(words("reason.how"), className="soft"),
             html.Div(
-                [
-                    html.Div(
-                        [html.Label(words("case.who"), htmlFor=ids.REASON_AUTHOR), field], className="field"
-                    ),
-                    html.Div(buttons, className="moves"),
-                ],
+                [*([author(view)] if with_author else []), html.Div(buttons, className="moves")],
                 className="mark-row",
             ),
             html.P(id=ids.REASON_SAID, className="answer", role="status", **attributes(aria_live="polite")),

@@ -134,10 +134,10 @@ VALUES = {"author": "AB", "spo2": "94", "pulse": "", "oxygen_flow": "", "gauge":
 def test_what_is_read_off_is_entered_all_or_nothing(bed, settings):
     view = view_at(settings)
     good, words = entries.saved(settings, view, "", VALUES | {"pulse": "88", "gauge": "1500", "unit": "psi"})
-    assert (good, words) == (True, "Entered: SpO2, %, Pulse, /min, Cylinder gauge, bar.")
+    assert (good, words) == (True, "Entered: SpO2, Pulse, Cylinder gauge.")
     listed = said(entries.recent(settings, view_at(settings), ""))
-    assert "SpO2, %: 94 %, by AB" in listed
-    assert "Cylinder gauge, bar: 103 bar, by AB" in listed  # 1 psi = 6894.757 Pa (definition)
+    assert "SpO2: 94 %, by AB" in listed
+    assert "Cylinder gauge: 103 bar, by AB" in listed  # 1 psi = 6894.757 Pa (definition)
     before = marks(bed, "hand")
     for odd, sentence in (
         ({"gauge": "4000", "unit": "bar"}, "4000 bar is outside 0 to 300 bar"),
@@ -153,6 +153,9 @@ def test_what_is_read_off_is_entered_all_or_nothing(bed, settings):
         assert not good
         assert sentence in words
     assert marks(bed, "hand") == before
+    assert "Write your initials" in entries.taken_back(settings, view, "", before[0].mark, "")
+    assert entries.taken_back(settings, view, "", before[0].mark, "CD") == "Taken back; its history stays."
+    assert marks(bed, "hand") == before[1:]
     _, words = entries.saved(settings, view_at(settings, "fr"), "", VALUES | {"oxygen_flow": "-2"})
     assert "débit d'oxygène : -2 L/min est négatif" in words
 
