@@ -35,11 +35,13 @@ class Seen:
 class Bench:
     """Play signals on a fresh board and collect transitions, lamps and sound, times in ms of the bench."""
 
-    def __init__(self, runtime: Runtime, changes: dict[str, int] | None = None) -> None:
+    def __init__(
+        self, runtime: Runtime, changes: dict[str, int] | None = None, *, contact: bool = True
+    ) -> None:
         self.rig = Rig(BENCH, runtime=runtime, fitted=("product_pressure",), trace=self._trace)
         self.generator = Generator()
         self.rig.plant = self.generator  # type: ignore[assignment]
-        self.rig.board.converter.contact_fitted = True
+        self.rig.board.converter.contact_fitted = contact
         self.settings = s.defaults()
         for name, value in (changes or {}).items():
             self.settings[s.ID_OF[name]] = value

@@ -1,8 +1,9 @@
 """How each row is provoked: one case a row, in the terms of the generator. Limits are the settings' own.
 
 `inside` and `outside` lie a channel's accuracy from the limit. `sure` is what the delay is measured with,
-where just outside would leave the measurement's own lag undefined. `lag_s` is that lag: what the module
-needs to know the value, before any delay of the row; `why` says what it is made of.
+where just outside would leave the measurement's own lag undefined. A row may take its on-delay, one period
+of its channel (`period_s`; one breath for what is known breath by breath) and 0.2 s. What comes on top of
+that is `lag_s`, disclosed with its reason `why`: the sensor's own, or a condition that is itself a time.
 """
 
 from collections.abc import Callable
@@ -21,6 +22,10 @@ BREATH_S = 4.0
 # Margins from the limit: the channels' own error at the limit (converter's flaws, noise) and some.
 CMH2O, PER_CENT, HERTZ, VOLT, PER_MINUTE = 0.7, 0.6, 0.3, 0.05, 1.5
 BATTERY = {"battery.proven_minutes": 240, "battery.recharge": 10}
+HALF = "the period under way holds both"
+BY_CONTACT: dict[str, Any] = {
+    "lag_s": 1.0, "clear_s": 2.0, "period_s": 1.0, "why": "the contact is read once a second, then judged",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,6 +35,7 @@ class Case:
     `first` is done before power-up, `before` after it. `inside_s`: for how long just-inside is held; None: as
     long as just-outside needs. `survives_cut`: the condition goes on through a power cut, so that the row
     must come back. `pause_after_s`: until then other rows follow, each of which would end a pause.
+    `waves`: the same without the UPS's contact, from the taps alone, and how long that may take.
     """
 
     outside: Do
@@ -46,6 +52,8 @@ class Case:
     survives_cut: bool = True
     period_s: float = 0.1
     pause_after_s: float = 0.0
+    waves: Do | None = None
+    waves_s: float = 0.0
 
 
 def put(**changes: float | str) -> Do:
@@ -83,12 +91,11 @@ def fault(channel: str, condition: str, value: float = -999.0, **more: Any) -> C
 
 def contact(state: int, **more: Any) -> Case:
     """Return the case of a supply state that the UPS's contact reports."""
-    usual: dict[str, Any] = {"lag_s": 2.0, "clear_s": 2.0, "why": "contact and state are read once a second"}
     return Case(
         outside=put(contact=state),
         back=put(contact=channels.STATE_NORMAL),
         inside=put(contact=state),
-        **{**usual, **more},
+        **{**BY_CONTACT, **more},
     )
 
 
@@ -226,50 +233,60 @@ def nothing(bench: "Bench") -> None:
     """Leave all as it is."""
 
 
-SETTLED = "one breath must be over and the next one seen"
-LAG_O2 = "the cell needs 12 s for nine tenths, the reading is a median of five"
+LAG_O2_S, LAG_O2 = 14.0, "the cell needs 12 s for nine tenths, the reading is a median of five"
+# A breath is sure at the end of its inspiration: 35 % of 4 s, and a fall.
 BREATH_ROW: dict[str, Any] = {
-    "lag_s": 2 * BREATH_S, "clear_s": 2 * BREATH_S, "period_s": BREATH_S, "why": SETTLED,
+    "lag_s": 2.0, "clear_s": 2 * BREATH_S, "period_s": BREATH_S,
+    "why": "a breath is sure when its inspiration is over",
 }  # fmt: skip
-SECOND: dict[str, Any] = {"lag_s": 2.0, "clear_s": 3.0, "why": "judged once a second"}
+SECOND: dict[str, Any] = {"lag_s": 1.0, "clear_s": 3.0, "period_s": 1.0, "why": HALF}
+NO_FLOW: dict[str, Any] = {
+    "lag_s": 11.0, "clear_s": 3.0, "period_s": 1.0,
+    "why": "no flow is a product pressure that is gone for 10 s",
+}  # fmt: skip
+TEN_CODES: dict[str, Any] = {
+    "lag_s": 5.0, "clear_s": 12.0, "period_s": 5.0, "why": "ten samples in 5 s are judged together; " + HALF,
+}  # fmt: skip
 _C = channels
 STANDBY, SPONTANEOUS = {"module.mode": _C.MODE_STANDBY}, {"module.mode": _C.MODE_SPONTANEOUS}
 
 CASES: dict[str, Case] = {
-    "pressure_high": level("peak", "pressure.high", CMH2O, 20.0, True, lag_s=BREATH_S, period_s=0.1,
-                           clear_s=0.5, why="the next inspiration must come"),
+    "pressure_high": level("peak", "pressure.high", CMH2O, 20.0, True, period_s=BREATH_S, clear_s=0.5),
     "pressure_sustained": Case(inside=put(rest=limit("pressure.sustained") - CMH2O, peak=26.0),
                                outside=put(rest=limit("pressure.sustained") + CMH2O, peak=28.0),
                                back=put(rest=6.0, peak=20.0), clear_s=BREATH_S),
     "disconnected": Case(inside=put(peak=limit("pressure.disconnect") + CMH2O, rest=4.0),
                          outside=put(peak=limit("pressure.disconnect") - CMH2O, rest=4.0),
-                         back=put(peak=20.0, rest=6.0), lag_s=BREATH_S, clear_s=BREATH_S, period_s=BREATH_S,
-                         why="the time runs from the last breath above the limit"),
+                         back=put(peak=20.0, rest=6.0), clear_s=BREATH_S, period_s=BREATH_S),
     "no_breath": Case(inside=put(shape="level"), outside=put(shape="level"), back=put(shape="breaths"),
-                      lag_s=limit("breath.no_breath") + BREATH_S, clear_s=2 * BREATH_S, period_s=BREATH_S,
+                      lag_s=limit("breath.no_breath"), clear_s=2 * BREATH_S, period_s=BREATH_S,
                       inside_s=limit("breath.no_breath") - BREATH_S - 1,
-                      why="the limit is itself a time, from the moment at which the last breath was sure"),
+                      why="the limit is itself a time, from the last breath on"),
     "no_effort": Case(before=put(shape="pulls", rest=0.0), settings=SPONTANEOUS, back=put(shape="pulls"),
                       inside=put(shape="level", level=0.0), outside=put(shape="level", level=0.0),
-                      lag_s=limit("breath.no_effort") + BREATH_S, clear_s=2 * BREATH_S, period_s=BREATH_S,
+                      lag_s=limit("breath.no_effort"), clear_s=2 * BREATH_S, period_s=BREATH_S,
                       inside_s=limit("breath.no_effort") - 2 * BREATH_S - 1,
-                      why="the limit is itself a time, from the moment at which the last effort was sure"),
-    "pressure_sensor_fault": fault("pressure", "stuck", 12.0, inside_s=6.0, lag_s=7.0, clear_s=3.0,
-                                   pause_after_s=10.0, why="the same code for 5 s, judged once a second"),
+                      why="the limit is itself a time, from the last effort on"),
+    "pressure_sensor_fault": fault("pressure", "stuck", 12.0, inside_s=6.0, lag_s=5.0, clear_s=3.0,
+                                   period_s=1.0, pause_after_s=10.0, why="stuck is the same code for 5 s"),
     "below_ambient": Case(inside=put(shape="level", level=limit("pressure.below_ambient") + CMH2O),
                           outside=put(shape="level", level=limit("pressure.below_ambient") - CMH2O),
                           back=put(shape="breaths")),
     "pressure_low": level("peak", "pressure.low", CMH2O, 20.0, False, **BREATH_ROW),
-    "end_expiratory_high": level("rest", "end_expiratory.high", CMH2O, 6.0, True, **BREATH_ROW),
-    "end_expiratory_low": level("rest", "end_expiratory.low", CMH2O, 6.0, False, **BREATH_ROW),
-    "rate_high": level("rate", "rate.high", PER_MINUTE, 15.0, True, lag_s=20.0, clear_s=20.0,
-                       period_s=BREATH_S, why="the rate is taken over several breaths"),
-    "rate_low": level("rate", "rate.low", 0.7, 15.0, False, lag_s=40.0, clear_s=30.0, period_s=12.0,
-                      why="the rate is taken over several breaths of 11 s"),
+    "end_expiratory_high": level("rest", "end_expiratory.high", CMH2O, 6.0, True, clear_s=2 * BREATH_S,
+                                 period_s=BREATH_S, lag_s=7.0,
+                                 why="a rest raised by a fifth of the breath is a held breath for 5 s"),
+    "end_expiratory_low": level("rest", "end_expiratory.low", CMH2O, 6.0, False, **{
+        **BREATH_ROW, "lag_s": 2.5,
+        "why": "known at the end of the next inspiration; a rest that falls is a pull for 0.4 s"}),
+    "rate_high": level("rate", "rate.high", PER_MINUTE, 15.0, True, lag_s=8.0, clear_s=20.0,
+                       period_s=BREATH_S, why="the rate is the mean of four breaths of 1.9 s"),
+    "rate_low": level("rate", "rate.low", 0.7, 15.0, False, lag_s=46.0, clear_s=30.0, period_s=12.0,
+                      why="the rate is the mean of four breaths of 11.3 s"),
     "standby_breathing": Case(settings=STANDBY, first=put(shape="level", level=0.0), back=put(shape="level"),
                               inside=put(shape="breaths"), outside=put(shape="breaths"), inside_s=18.0,
-                              lag_s=2 * BREATH_S, clear_s=limit("breath.standby") + BREATH_S,
-                              period_s=BREATH_S, why=SETTLED),
+                              clear_s=limit("breath.standby") + 2 * BREATH_S, lag_s=2.0, period_s=BREATH_S,
+                              why="a breath is sure when its inspiration is over"),
     "supply_dangerous": level("in_pct", "supply.dangerous", PER_CENT, 100.0, True),
     "output_dangerous": level("out_pct", "supply.output_dangerous", PER_CENT, 100.0, True),
     "supply_interrupted": level("in_pct", "supply.interrupted", PER_CENT, 100.0, False),
@@ -277,84 +294,80 @@ CASES: dict[str, Case] = {
     "output_low": level("out_pct", "supply.output_low", PER_CENT, 100.0, False),
     "supply_below_window": level("in_pct", "supply.window_low", PER_CENT, 100.0, False),
     "supply_above_window": level("in_pct", "supply.window_high", PER_CENT, 100.0, True),
-    "stored_energy": contact(_C.STATE_STORED_ENERGY, inside_s=2.0),
+    "stored_energy": contact(_C.STATE_STORED_ENERGY, inside_s=2.0, waves=put(in_pct=0.0), waves_s=6.2),
     "battery_very_short": Case(settings=BATTERY, before=charge(330), outside=wait_battery(300),
-                               back=put(contact=1), inside=nothing, inside_s=10.0, lag_s=1.0, clear_s=2.0,
-                               survives_cut=False, why="reckoned once a second"),
+                               back=put(contact=1), inside=nothing, inside_s=10.0, period_s=1.0, clear_s=3.0,
+                               survives_cut=False),
     "battery_short": Case(settings=BATTERY, before=charge(630), outside=wait_battery(600),
-                          back=put(contact=1), inside=nothing, inside_s=10.0, lag_s=1.0, clear_s=2.0,
-                          survives_cut=False, why="reckoned once a second"),
+                          back=put(contact=1), inside=nothing, inside_s=10.0, period_s=1.0, clear_s=3.0,
+                          survives_cut=False),
     "battery_reserve_low": Case(settings=BATTERY, before=charge(610), inside=nothing, inside_s=5.0,
                                 outside=use_reserve,
-                                back=nothing, lag_s=2.0, clear_s=60.0, survives_cut=False,
-                                why="reckoned once a second"),
+                                back=nothing, clear_s=60.0, survives_cut=False, lag_s=1.0, period_s=1.0,
+                                why="the contact is read once a second, then judged"),
     "bypass_restless": Case(before=put(contact=_C.STATE_BYPASS), outside=dips(1), inside=nothing,
-                            inside_s=15.0, back=put(contact=1), lag_s=4.0, clear_s=2.0, survives_cut=False,
-                            why="events of the input are counted once a second"),
-    "bypass": contact(_C.STATE_BYPASS, inside_s=6.0),
+                            inside_s=15.0, back=put(contact=1), lag_s=1.0, clear_s=3.0, period_s=1.0,
+                            survives_cut=False, why="an event is over one window after its end"),
+    "bypass": contact(_C.STATE_BYPASS, inside_s=6.0, waves=put(out_follows=1.0), waves_s=70.2),
     "battery_not_proven": contact(_C.STATE_UNDETERMINED, inside_s=590.0, survives_cut=False,
-                                  lag_s=limit("supply.undetermined") + 2.0),
+                                  lag_s=limit("supply.undetermined") + 1.0,
+                                  why="the limit is itself a time; the contact is read once a second"),
     "frequency_low": Case(inside=put(in_hz=47.5 + HERTZ), outside=put(in_hz=47.5 - HERTZ),
-                          back=put(in_hz=50.0), lag_s=12.0, clear_s=12.0,
-                          why="frequency is taken over 10 s (IEC 61000-4-30)"),
+                          back=put(in_hz=50.0), lag_s=1.0, clear_s=3.0,
+                          period_s=1.0, why="taken over 1 s; " + HALF),
     "frequency_high": Case(inside=put(in_hz=52.5 - HERTZ), outside=put(in_hz=52.5 + HERTZ),
-                           back=put(in_hz=50.0), lag_s=12.0, clear_s=12.0,
-                           why="frequency is taken over 10 s (IEC 61000-4-30)"),
-    "many_dips": Case(inside=dips(6), outside=dips(7), back=nothing, inside_s=2.0, lag_s=3.0, clear_s=3700.0,
-                      survives_cut=False, why="events of the input are counted once a second"),
+                           back=put(in_hz=50.0), lag_s=1.0, clear_s=3.0,
+                           period_s=1.0, why="taken over 1 s; " + HALF),
+    "many_dips": Case(inside=dips(6), outside=dips(7), back=nothing, inside_s=2.0, lag_s=1.0, clear_s=3700.0,
+                      period_s=1.0, survives_cut=False, why="an event is over one window after its end"),
     "source_stopped": Case(inside=put(product_kpa=0.0), outside=put(product_kpa=0.0),
-                           back=put(product_kpa=50.0), inside_s=8.0, lag_s=13.0, clear_s=3.0,
-                           why="no flow must last 10 s"),
+                           back=put(product_kpa=50.0), inside_s=8.0, **NO_FLOW),
     "purity_very_low": level("oxygen", "oxygen.very_low", PER_CENT, 93.0, False, sure=put(oxygen=50.0),
-                             lag_s=22.0, clear_s=20.0, period_s=0.5, why=LAG_O2),
+                             lag_s=LAG_O2_S, clear_s=20.0, period_s=0.5, why=LAG_O2),
     "purity_low": level("oxygen", "oxygen.low", PER_CENT, 93.0, False, sure=put(oxygen=75.0),
-                        lag_s=22.0, clear_s=20.0, period_s=0.5, why=LAG_O2),
+                        lag_s=LAG_O2_S, clear_s=20.0, period_s=0.5, why=LAG_O2),
     "purity_falling": Case(inside=put(oxygen_slope=-2.2), outside=put(oxygen_slope=-4.0), inside_s=60.0,
-                           back=put(oxygen_slope=0.0), lag_s=60.0, clear_s=60.0, period_s=1.0,
-                           why="a slope is known after half a minute; " + LAG_O2),
+                           back=put(oxygen_slope=0.0), lag_s=40.0, clear_s=60.0, period_s=1.0,
+                           why="a slope over 30 s of means of 8 s; the cell's own lag"),
     "oxygen_not_current": Case(inside=put(product_kpa=0.0), outside=put(product_kpa=0.0),
-                               back=put(product_kpa=50.0), inside_s=40.0, lag_s=13.0, clear_s=3.0,
-                               why="no flow must last 10 s"),
+                               back=put(product_kpa=50.0), inside_s=40.0, **NO_FLOW),
     "oxygen_implausible": Case(inside=put(oxygen=95.6), outside=rise_slowly, inside_s=30.0,
                                before=put(oxygen=95.0), back=put(oxygen=93.0, oxygen_slope=0.0),
-                               lag_s=330.0, survives_cut=False, clear_s=20.0,
-                               why="must last 5 min above what sieves can make"),
+                               lag_s=300.0 + LAG_O2_S, survives_cut=False, clear_s=20.0, period_s=1.0,
+                               why="must last 5 min above what sieves can make; " + LAG_O2),
     "cylinder_in_use": Case(inside=put(oxygen=95.6), outside=put(oxygen=99.5), back=put(oxygen=93.0),
-                            lag_s=30.0, clear_s=40.0, why=LAG_O2),
+                            lag_s=LAG_O2_S, clear_s=40.0, period_s=1.0, why=LAG_O2),
     "cylinder_short": Case(inside=cylinder(31, False), outside=cylinder(30, True), back=cylinder(60, False),
-                           lag_s=1.0, clear_s=1.2, period_s=1.0, why="counted down once a second"),
+                           clear_s=1.2, period_s=1.0),
     "warming_up": Case(outside=tell(commands.DECLARE_WARMING_UP, 300), inside=nothing, inside_s=2.0,
-                       back=tell(commands.DECLARE_WARMING_UP, 0), lag_s=0.2, clear_s=0.3, survives_cut=False,
+                       back=tell(commands.DECLARE_WARMING_UP, 0), lag_s=0.1, clear_s=0.3, survives_cut=False,
                        why="a command is obeyed in the next step"),
     "self_test_failed": Case(outside=program(False), inside=program(True), back=program(True), lag_s=5.1,
                              clear_s=5.2, why="the test takes 5 s"),
-    "memory_fault": Case(outside=damage, back=mend_settings, inside=nothing, inside_s=1.0, lag_s=3.0,
+    "memory_fault": Case(outside=damage, back=mend_settings, inside=nothing, inside_s=1.0, lag_s=0.2,
                          survives_cut=False, clear_s=1.0, why="found at power-up"),
-    "rail_low": level("rail_v", "rail.low", VOLT, 5.0, False, lag_s=1.0, clear_s=1.0, period_s=1.0,
-                      why="read once a second"),
+    "rail_low": level("rail_v", "rail.low", VOLT, 5.0, False, clear_s=2.0, period_s=1.0),
     "supply_in_sensor_fault": fault("supply_in", "open", inside_s=2.5, **SECOND),
     "supply_out_sensor_fault": fault("supply_out", "open", inside_s=2.5, **SECOND),
-    "oxygen_sensor_fault": fault("oxygen", "open", inside_s=2.5, lag_s=12.0, clear_s=12.0,
-                                 why="ten samples, two a second, are judged together"),
+    "oxygen_sensor_fault": fault("oxygen", "open", inside_s=2.5, **TEN_CODES),
     "pressure_sensor_idle": fault("pressure", "short", settings=STANDBY, inside_s=2.5, **SECOND),
     "pressure_sensor_doubtful": fault("pressure", "noisy", 8.0, inside_s=2.5, **SECOND),
     "supply_sensor_doubtful": fault("supply_in", "noisy", 400.0, inside_s=2.5, **SECOND),
     "output_sensor_doubtful": fault("supply_out", "noisy", 400.0, inside_s=2.5, **SECOND),
-    "oxygen_sensor_doubtful": fault("oxygen", "noisy", 20.0, inside_s=2.0, lag_s=12.0, clear_s=12.0,
-                                    why="ten samples, two a second, are judged together"),
-    "preset_doubtful": level("rate", "rate.adult_doubtful", PER_MINUTE, 15.0, True, lag_s=20.0, clear_s=20.0,
-                             period_s=BREATH_S, why="the rate is taken over several breaths"),
+    "oxygen_sensor_doubtful": fault("oxygen", "noisy", 20.0, inside_s=2.0, **TEN_CODES),
+    "preset_doubtful": level("rate", "rate.adult_doubtful", PER_MINUTE, 15.0, True, lag_s=10.0, clear_s=20.0,
+                             period_s=BREATH_S, why="the rate is the mean of four breaths of 2.4 s"),
     "mode_doubtful": Case(before=put(rest=0.0), outside=put(shape="pulls"), inside=nothing, inside_s=20.0,
-                          back=put(shape="breaths"), lag_s=6 * BREATH_S, clear_s=6 * BREATH_S,
+                          back=put(shape="breaths"), lag_s=5 * BREATH_S, clear_s=6 * BREATH_S,
                           period_s=BREATH_S, why="five efforts in a row must be seen"),
     "limits_unconfirmed": Case(settings={"oxygen.altitude": 10}, inside=dark(200), inside_s=5.0,
                                outside=dark(450), back=tell(commands.CONFIRM_LIMITS, 0), lag_s=0.2,
                                clear_s=0.3, survives_cut=False, why="at power-up"),
     "calibration_due": Case(outside=calibrated(10_000), inside=calibrated(60_000), inside_s=5.0,
-                            back=calibrated(60_000), lag_s=1.1, clear_s=1.2,
-                            why="the calendar is looked at once a second"),
-    "clock_unset": Case(outside=clock(False), inside=clock(False), back=clock(True), inside_s=50.0, lag_s=1.1,
-                        clear_s=1.2, why="the clock is looked at once a second"),
+                            back=calibrated(60_000), lag_s=0.1, clear_s=1.2,
+                            period_s=1.0, why="a command is obeyed in the next step"),
+    "clock_unset": Case(outside=clock(False), inside=clock(False), back=clock(True), inside_s=50.0,
+                        clear_s=1.2, period_s=1.0),
     "link_lost": Case(outside=talk(False), inside=talk(False), back=talk(True), inside_s=20.0,
                       lag_s=limit("link.lost"), clear_s=6.0, survives_cut=False,
                       why="the limit is itself a time, from the host's last word"),

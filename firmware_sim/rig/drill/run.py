@@ -37,7 +37,7 @@ class Check:
 class RowResult:
     """Hold what the drill found of one row; delays in s, None: not measured.
 
-    `allowed_s` = on-delay + one period of the channel + 0.2 s + the disclosed lag of the measurement.
+    `allowed_s` = on-delay + one period of the channel (or one breath) + 0.2 s + the disclosed lag.
     """
 
     name: str
@@ -123,6 +123,7 @@ def drill_row(row: Any, runtime: Runtime) -> RowResult:
     trial = _Trial(row, CASES[row.name], found, runtime)
     trial.inside()
     trial.outside_and_silence()
+    trial.waves()
     if row.latching or CASES[row.name].survives_cut:
         trial.power_cut()
     return found
@@ -208,6 +209,19 @@ class _Trial:
         bench.run(self.steps(self.found.allowed_s + 60))
         self.found.check("just outside", bench.first(self.row.id, "raised", since) is not None)
 
+    def waves(self) -> None:
+        """A state of the supply that the contact reported: the same from the two taps alone."""
+        if self.case.waves is None:
+            return
+        bench = Bench(self.runtime, self.case.settings, contact=False).start()
+        since = bench.now_ms
+        self.case.waves(bench)
+        bench.run(self.steps(self.case.waves_s + 1))
+        raised = bench.first(self.row.id, "raised", since)
+        taken_s = None if raised is None else (raised.at_ms - since) / 1000
+        seen = "not raised" if taken_s is None else f"{taken_s:.1f} s of {self.case.waves_s:g} s allowed"
+        self.found.check("without the contact", taken_s is not None and taken_s <= self.case.waves_s, seen)
+
     def signal(self, bench: Bench, at_ms: int) -> None:
         """The lamp and, but for low rows and those under a cause, the sounder."""
         lamps = LAMPS[self.row.priority]
@@ -244,7 +258,7 @@ class _Trial:
         new = "rail_low" if self.row.name != "rail_low" else "oxygen_sensor_fault"
         CASES[new].outside(bench)
         # A pressure-high row of 0 delay would be quicker, but must not touch the circuit under test.
-        bench.run(self.steps(NEW_WITHIN_S + CASES[new].lag_s))
+        bench.run(self.steps(NEW_WITHIN_S + CASES[new].lag_s + CASES[new].period_s))
         self.found.check("new alarm during pause", bench.heard(since, bench.now_ms))
         CASES[new].back(bench)
 

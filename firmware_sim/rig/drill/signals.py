@@ -15,19 +15,22 @@ NOMINAL_V = 230.0
 # (order, share of the distortion, phase): a mains with some distortion, an inverter with its own.
 MAINS = ((3, 0.51, 0.2), (5, 0.86, 3.0))
 INVERTER = ((3, 0.96, 3.0), (7, 0.28, 3.5))
+BYPASSED, REGULATED = (0.03, MAINS), (0.016, INVERTER)
 
 
 @dataclass(slots=True, kw_only=True)
 class Signals:
     """What lies on the inputs until it is changed.
 
-    Taps in % of 230 V; pressure by `shape` 'breaths', 'pulls' or 'level' (then `level`); oxygen may ramp by
-    `oxygen_slope` % a minute; `contact` is the supply state that the UPS's contact reports.
+    Taps in % of 230 V; `out_follows` 1: the output repeats the input's wave, as in bypass; pressure by
+    `shape` 'breaths', 'pulls' or 'level' (then `level`); oxygen may ramp by `oxygen_slope` % a minute;
+    `contact` is the supply state that the UPS's contact reports.
     """
 
     in_pct: float = 100.0
     in_hz: float = 50.02
     out_pct: float = 100.0
+    out_follows: float = 0.0
     shape: str = "breaths"
     level: float = 6.0
     peak: float = 20.0
@@ -73,8 +76,8 @@ class Generator:
         return Lines(
             first_tick_ms=first * 100,
             blocks=blocks,
-            supply_in_cv=_wave(turn, now.in_pct, 0.03, MAINS),
-            supply_out_cv=_wave(turn, now.out_pct, 0.016, INVERTER),
+            supply_in_cv=_wave(turn, now.in_pct, *BYPASSED),
+            supply_out_cv=_wave(turn, now.out_pct, *(BYPASSED if now.out_follows else REGULATED)),
             pressure_ucm=self._pressure(blocks * PRESSURE_BLOCK),
             oxygen_ppm=self._oxygen(blocks),
             **{name: np.full(blocks, value, np.int32) for name, value in flat.items()},
