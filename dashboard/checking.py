@@ -27,13 +27,14 @@ def guide(reader: Reader, store: Path, module: int, now: int, author: str, *, fr
 
 
 def tell_module(
-    store: Path, module: int, name: str, values: tuple[int, ...], *, operator: str, from_page: bool
-) -> str:
+    store: Path, module: int, name: str, values: tuple[int, ...], *, operator: str, from_page: bool,
+    reason: str = "guided check",
+) -> str:  # fmt: skip
     """Send a command and return the name of the module's answer. Raise UserError when none comes in time."""
     client = Client(store)
     body = tables.command_body(name, values)
     row = client.command(
-        module, tables.COMMANDS[name], body, operator=operator, reason="guided check", from_page=from_page
+        module, tables.COMMANDS[name], body, operator=operator, reason=reason, from_page=from_page
     )
     until = time.monotonic() + ANSWER_WAIT_S
     while time.monotonic() < until:

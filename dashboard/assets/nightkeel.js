@@ -267,6 +267,11 @@
       return root.dataset.theme;
     },
 
+    // Asked for by a press, so that the module's clock can be set where no network tells the time.
+    moment: function (clicks) {
+      return clicks ? Date.now() : window.dash_clientside.no_update;
+    },
+
     choose: function (clicks) {
       const asked = window.dash_clientside.callback_context.triggered_id;
       if (!asked || !clicks.some((n) => n)) return window.dash_clientside.no_update;

@@ -13,7 +13,7 @@ from dashboard.components import at, attributes, badge, notice, reached, since
 from dashboard.formats import MISSING, clock, date, span
 from dashboard.frames import Alarm, NowFrame, Wave
 from dashboard.links import parse
-from dashboard.pages import controls, reasons, reserves, stations
+from dashboard.pages import controls, due, reasons, reserves, stations
 from dashboard.queries import choose_module, now_frame, reading, wave_since
 from dashboard.settings import Settings
 from dashboard.units import in_unit, now_in
@@ -43,7 +43,7 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
                     controls.layout(shown[2], view),
                     html.Div(shown[1], id=ids.NOW_WAY),
                     reasons.layout(view),
-                    html.Div(reserves.now_card(settings, view, search), id=ids.NOW_RESERVES),
+                    html.Div(_cards(settings, view, search), id=ids.NOW_RESERVES),
                 ],
                 id=ids.NOW_BODY,
                 className="now",
@@ -71,6 +71,11 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
         ],
         className="page page-now",
     )
+
+
+def _cards(settings: Settings, view: View, search: str | None) -> list[Component]:
+    found = (reserves.now_card(settings, view, search), due.due_now(settings, view, search))
+    return [one for one in found if one is not None]
 
 
 def head(frame: NowFrame, view: View, actions: FirstActions | None = None) -> list[Component]:
@@ -217,6 +222,8 @@ def answer(settings: Settings, view: View, search: str | None, cursor: int) -> A
     newest = int(wave.t[-1]) if len(wave.t) else cursor
     is_open = "button_open" in frame.flags
     top = head(frame, view, settings.actions)
+    if frame.standing:
+        top.append(due.first_link(module.id, view))
     return top, way(frame, view), is_open, wave_data(wave, frame, view), newest
 
 
@@ -240,8 +247,8 @@ def register(app: Dash, settings: Settings) -> None:
         Input(ids.NOW_RESERVES_TICK, "n_intervals"), State(ids.URL, "search"),
         prevent_initial_call=True,
     )  # fmt: skip
-    def renew_reserves(_: int, search: str | None) -> Component | None:
-        return reserves.now_card(settings, view_of(request.cookies, settings), search)
+    def renew_reserves(_: int, search: str | None) -> list[Component]:
+        return _cards(settings, view_of(request.cookies, settings), search)
 
     controls.register(app, settings)
     app.clientside_callback(

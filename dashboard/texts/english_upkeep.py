@@ -5,6 +5,8 @@ from typing import Final
 UPKEEP: Final[dict[str, str]] = {
     "mark.kind.check": "check",
     "mark.kind.upkeep": "upkeep",
+    "quantity.hours_of_the_counter": "hours of the counter",
+    "quantity.days_until_it_is_due": "days until it is due",
     "part.battery": "Battery",
     "part.sieve": "Sieve",
     "part.filter": "Filter",

@@ -5,6 +5,8 @@ from typing import Final
 UPKEEP: Final[dict[str, str]] = {
     "mark.kind.check": "contrôle",
     "mark.kind.upkeep": "entretien",
+    "quantity.hours_of_the_counter": "heures du compteur",
+    "quantity.days_until_it_is_due": "jours jusqu'à l'échéance",
     "part.battery": "Batterie",
     "part.sieve": "Tamis",
     "part.filter": "Filtre",

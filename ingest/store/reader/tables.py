@@ -6,7 +6,16 @@ For those who read a store and must not know the firmware: the dashboard, report
 from dataclasses import dataclass
 from decimal import Decimal
 
-from firmware_sim.contract import STEP_MS, alarms, channels, commands, messages, settings, values
+from firmware_sim.contract import (
+    STEP_MS,
+    alarms,
+    channels,
+    commands,
+    log_codes,
+    messages,
+    settings,
+    values,
+)
 
 SUPPLY_STATES: tuple[str, ...] = channels.SUPPLY_STATES
 OXYGEN_STATES: tuple[str, ...] = channels.OXYGEN_STATES
@@ -22,6 +31,9 @@ TRANSITIONS: tuple[str, ...] = alarms.TRANSITIONS
 
 COMMANDS: dict[str, int] = dict(commands.CODE_OF)
 COMMAND_RESULTS: tuple[str, ...] = commands.RESULTS
+# The message that carries an entry of the module's event log, and what an entry may be.
+LOG: int = messages.LOG
+LOG_CODES: dict[str, int] = {name: code for code, name in log_codes.NAMES.items()}
 # As the row of an acknowledgement: all that stands.
 ALL_ROWS = 255
 
