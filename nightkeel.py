@@ -65,6 +65,7 @@ COMMANDS: dict[str, Row] = {
     "reserve": Row("ingest.cli.reserve", "reserve", "Work out how long battery, cylinder and agent last."),
     # keep the record
     "export": Row("ingest.cli.export", "export", "Write a store as Parquet, CSV, EDF+, COMTRADE or FHIR."),
+    "seal": Row("ingest.cli.seal", "seal", "Seal a case as one file with hashes; check a sealed one."),
     "import": Row("ingest.cli.import_", "import_", "Merge stores of several modules without doubles."),
     "backup": Row("ingest.cli.backup", "backup", "Copy a store while it is in use, and verify the copy."),
     "verify": Row("ingest.cli.verify", "verify", "Check a store's integrity, gaps and counts."),
@@ -77,8 +78,8 @@ COMMANDS: dict[str, Row] = {
     "docs": Row("nightkeel", "docs", "Write the generated tables of the documents anew."),
 }
 
-DOC_MODULES = ("firmware_sim.docs", "firmware_sim.alarm_docs", "ingest.docs", "dashboard.docs",
-               "tests.simulation.promises")
+DOC_MODULES = ("firmware_sim.docs", "firmware_sim.alarm_docs", "firmware_sim.hardware.docs", "ingest.docs",
+               "dashboard.docs", "tests.simulation.promises")
 DOC_FILES = ("hardware_notes/*.md", "DEVELOPERS.md", "README.md")
 
 
@@ -399,7 +400,8 @@ def docs(check: bool) -> None:
     """Write the generated tables of the documents anew, each from its one source.
 
     Works in a checkout. A table stands between the lines `<!-- generated:NAME -->` and
-    `<!-- end:NAME -->` of a document; NAME is a key of BLOCKS in a package's docs.py.
+    `<!-- end:NAME -->` of a document; NAME is a key of BLOCKS in a package's docs.py. Whole files, as
+    drawings are, stand in its FILES.
     """
     stale = rewrite_documents(write=not check)
     for path in stale:
@@ -427,19 +429,20 @@ def rewrite_documents(write: bool) -> list[str]:
     top = Path(__file__).parent
     if str(top) not in sys.path:
         sys.path.insert(0, str(top))
-    blocks = {"commands": write_commands}
+    blocks, texts = {"commands": write_commands}, {}
     for name in DOC_MODULES:
         if find_spec(name) is not None:
-            blocks.update(importlib.import_module(name).BLOCKS)
-    stale = []
+            module = importlib.import_module(name)
+            blocks.update(module.BLOCKS)
+            texts.update({path: make() for path, make in getattr(module, "FILES", {}).items()})
     for path in sorted(path for pattern in DOC_FILES for path in top.glob(pattern)):
-        old = path.read_text(encoding="utf-8")
-        new = rewrite(old, blocks, str(path.relative_to(top)))
-        if new != old:
-            stale.append(str(path.relative_to(top)))
-            if write:
-                path.write_text(new, encoding="utf-8")
-    return stale
+        name = str(path.relative_to(top))
+        texts[name] = rewrite(path.read_text(encoding="utf-8"), blocks, name)
+    stale = [name for name, text in texts.items()
+             if not (top / name).exists() or (top / name).read_text(encoding="utf-8") != text]
+    for name in stale if write else ():
+        (top / name).write_text(texts[name], encoding="utf-8")
+    return sorted(stale)
 
 
 def explain(error: Exception) -> str | None:

@@ -10,12 +10,13 @@ import click
 from ingest.errors import UserError
 
 if TYPE_CHECKING:
-    from ingest.store.reader import Reader
+    from ingest.store.reader import Module, Night, Reader
 
 EPILOG = """\b
 Examples:
   nightkeel export --store night.db --parquet study/
   nightkeel export --store night.db --csv tables/ --edf night.edf --fhir night.ndjson
+  nightkeel export --store night.db --csv tables/ --case 3
   nightkeel export --store night.db --csv tables/ --night 2026-02-28 --keep-text"""
 
 
@@ -46,6 +47,7 @@ Examples:
 @click.option("--ascii", is_flag=True, help="COMTRADE data as ASCII instead of BINARY.")
 @click.option("--cff", is_flag=True, help="One .cff file a capture instead of .cfg, .dat and .hdr.")
 @click.option("--night", metavar="DATE", help="UTC date of its evening, YYYY-MM-DD; default: the last night.")
+@click.option("--case", "case_number", type=int, help="One case by its number, in place of a night.")
 @click.option("--module", metavar="NUMBER", help="Module by its hexadecimal number; default: the last heard.")
 @click.option("--zone", default="UTC", show_default=True, help="Time zone of the times in CSV.")
 @click.option(
@@ -62,6 +64,7 @@ def export(
     ascii: bool,
     cff: bool,
     night: str | None,
+    case_number: int | None,
     module: str | None,
     zone: str,
     strip: bool,
@@ -82,7 +85,8 @@ def export(
         if comtrade is not None:
             _captures(reader, comtrade, ascii, cff)
         if csv_folder is not None or edf is not None or fhir is not None:
-            for path in _one_night(reader, csv_folder, edf, fhir, night, module, _zone(zone), strip):
+            chosen = _chosen(reader, module, night, case_number)
+            for path in _one_night(reader, csv_folder, edf, fhir, chosen, _zone(zone), strip):
                 click.echo(str(path))
 
 
@@ -114,19 +118,32 @@ def _captures(reader: "Reader", folder: Path, ascii: bool, cff: bool) -> None:
     click.echo(f"{written} captures below {folder}.{simulated}")
 
 
+def _chosen(
+    reader: "Reader", number: str | None, date: str | None, case: int | None
+) -> "tuple[Module, Night]":
+    import time
+
+    from ingest.exports.recorded import chosen_case, chosen_night
+
+    if case is None:
+        return chosen_night(reader, number, date)
+    if date is not None:
+        raise UserError("Name a night with --night or a case with --case, not both.")
+    return chosen_case(reader, number, case, time.time_ns() // 1_000_000)
+
+
 def _one_night(
     reader: "Reader",
     csv_folder: Path | None,
     edf: Path | None,
     fhir: Path | None,
-    date: str | None,
-    number: str | None,
+    chosen: "tuple[Module, Night]",
     zone: tzinfo,
     strip: bool,
 ) -> list[Path]:
-    from ingest.exports.recorded import chosen_night, edf_of, fhir_of, write_csv
+    from ingest.exports.recorded import edf_of, fhir_of, write_csv
 
-    module, night = chosen_night(reader, number, date)
+    module, night = chosen
     written = []
     if csv_folder is not None:
         if csv_folder.exists() and not csv_folder.is_dir():

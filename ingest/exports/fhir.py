@@ -76,8 +76,21 @@ CODES: Final[Mapping[str, Code]] = MappingProxyType(
             words="supply voltage after the UPS", codings=((LOCAL, "supply-voltage-out", None),),
             unit="V", ucum="V", decimals=1,
         ),
+        # LOINC of the two that people read off: from memory, their check digits hold.
+        "spo2": Code(
+            words="oxygen saturation by pulse oximetry, entered by hand",
+            codings=((LOINC, "59408-5", None),), unit="%", ucum="%", decimals=0,
+        ),
+        "pulse": Code(
+            words="heart rate, entered by hand", codings=((LOINC, "8867-4", None),),
+            unit="/min", ucum="/min", decimals=0,
+        ),
     }
 )  # fmt: skip
+
+
+# What a person typed: no device of ours measured it.
+BY_HAND: Final = ("spo2", "pulse")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,8 +133,11 @@ def observation(
         "id": f"{one.kind.replace('_', '-')}-{one.at_ms}-{_id_part(module)}"[:64],
         "status": "final",
         "code": {"coding": [_coding(*row) for row in code.codings], "text": code.words},
-        "device": {"display": f"nightkeel module {module}" + (" (emulated)" if emulated else "")},
     }
+    if one.kind in BY_HAND:
+        found["method"] = {"text": "entered by hand"}
+    else:
+        found["device"] = {"display": f"nightkeel module {module}" + (" (emulated)" if emulated else "")}
     if emulated:
         found["meta"] = {
             "tag": [{"system": TEST_DATA[0], "code": TEST_DATA[1]}, {"system": LOCAL, "code": "SIMULATED"}]

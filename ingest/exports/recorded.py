@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, tzinfo
 from pathlib import Path
 
@@ -10,11 +11,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.analysis.breathing.trends import hourly
+from ingest.analysis.case_look import case_span
+from ingest.analysis.cases import KIND as CASE
+from ingest.analysis.cases import cases, numbered
+from ingest.analysis.hand import ENTRIES, hand_points
+from ingest.analysis.mark_kinds import notes
 from ingest.analysis.night_clock import local_time, night_hours
 from ingest.errors import UserError
 from ingest.exports.csv_table import NumberColumn, TextColumn, csv_bytes
 from ingest.exports.edf import EdfTrack, Mark, edf_bytes
-from ingest.exports.fhir import Measurement, fhir_ndjson
+from ingest.exports.fhir import BY_HAND, Measurement, fhir_ndjson
 from ingest.store.reader import AlarmInterval, Module, Night, Reader, breathing, tables
 
 WAVE_HZ = 100
@@ -34,12 +40,7 @@ PURITY_NOT_CURRENT = ("not_current", "fault")
 
 def chosen_night(reader: Reader, module: str | None, date: str | None) -> tuple[Module, Night]:
     """Return a module (hexadecimal number; None: the last heard) and its night (UTC date; None: the last)."""
-    modules = {f"{one.id:08x}": one for one in reader.modules()}
-    if not modules:
-        raise UserError("The store holds no module yet; record into it with `nightkeel ingest`.")
-    if module is not None and module.lower() not in modules:
-        raise UserError(f"There is no module {module!r} in the store; there are {', '.join(modules)}.")
-    found = modules[module.lower()] if module else max(modules.values(), key=lambda one: one.last_utc)
+    found = chosen_module(reader, module)
     nights = {local_time(one.start, UTC).date().isoformat(): one for one in reader.nights(found.id)}
     if not nights or (date is not None and date not in nights):
         known = ", ".join(sorted(nights)[-7:]) or "none"
@@ -47,25 +48,53 @@ def chosen_night(reader: Reader, module: str | None, date: str | None) -> tuple[
     return found, nights[date or max(nights)]
 
 
+def chosen_case(reader: Reader, module: str | None, number: int, now_ms: int) -> tuple[Module, Night]:
+    """Return a module and one of its cases as a stretch of time."""
+    found = chosen_module(reader, module)
+    case = numbered(cases(reader.marks(found.id, kind=CASE)), number)
+    return found, reader.stretch(found.id, *case_span(reader, case, now_ms))
+
+
+def chosen_module(reader: Reader, module: str | None) -> Module:
+    """Return a module by its hexadecimal number (None: the last heard)."""
+    modules = {f"{one.id:08x}": one for one in reader.modules()}
+    if not modules:
+        raise UserError("The store holds no module yet; record into it with `nightkeel ingest`.")
+    if module is not None and module.lower() not in modules:
+        raise UserError(f"There is no module {module!r} in the store; there are {', '.join(modules)}.")
+    return modules[module.lower()] if module else max(modules.values(), key=lambda one: one.last_utc)
+
+
 def write_csv(
     reader: Reader, module: Module, night: Night, folder: Path, *, zone: tzinfo, strip: bool
 ) -> list[Path]:
-    """Write trends, breaths, alarms and marks of a night, one table each; return the paths."""
-    start, end = night.first, night.last
+    """Write trends, breaths, alarms, marks and hand entries of a night, one table each; return the paths."""
     written = []
-    for name, times, columns in (
-        ("trends", *_trend_columns(reader, module.id, start, end)),
-        ("breaths", *_breath_columns(reader, module.id, start, end)),
-        ("alarms", *_alarm_columns(reader.alarms(module.id, start, end))),
-        ("marks", *_mark_columns(reader, module.id, start, end)),
-    ):
+    for name, content in csv_tables(reader, module, night, zone=zone, strip=strip).items():
         path = folder / f"{name}.csv"
         folder.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(
-            csv_bytes(times_ms=times, columns=columns, zone=zone, emulated=module.emulated, strip=strip)
-        )
+        path.write_bytes(content)
         written.append(path)
     return written
+
+
+def csv_tables(
+    reader: Reader, module: Module, night: Night, *, zone: tzinfo, strip: bool, shift_ms: int = 0
+) -> dict[str, bytes]:
+    """Return the tables of a night by name; `shift_ms` is added to every time."""
+    start, end = night.first, night.last
+    return {
+        name: csv_bytes(
+            times_ms=times + shift_ms, columns=columns, zone=zone, emulated=module.emulated, strip=strip
+        )
+        for name, times, columns in (
+            ("trends", *_trend_columns(reader, module.id, start, end)),
+            ("breaths", *_breath_columns(reader, module.id, start, end)),
+            ("alarms", *_alarm_columns(reader.alarms(module.id, start, end))),
+            ("marks", *_mark_columns(reader, module.id, start, end)),
+            ("hand_entries", *_hand_columns(reader, module.id, start, end)),
+        )
+    }
 
 
 Columns = tuple[NDArray[np.int64], list[NumberColumn | TextColumn]]
@@ -118,7 +147,7 @@ def _alarm_columns(alarms: Sequence[AlarmInterval]) -> Columns:
 
 
 def _mark_columns(reader: Reader, module: int, start: int, end: int) -> Columns:
-    marks = reader.marks(module, start, end)
+    marks = notes(reader.marks(module, start, end))
     return np.array([one.utc for one in marks], np.int64), [
         TextColumn(name="category", values=[one.kind for one in marks]),
         TextColumn(name="author", values=[one.author for one in marks], typed=True),
@@ -126,13 +155,34 @@ def _mark_columns(reader: Reader, module: int, start: int, end: int) -> Columns:
     ]
 
 
-def edf_of(reader: Reader, module: Module, night: Night, *, strip: bool) -> bytes:
-    """Return waveform and trends of a night as EDF+, alarms and marks as annotations."""
+def _hand_columns(reader: Reader, module: int, start: int, end: int) -> Columns:
+    """Return what a person read off and typed; it was not measured here."""
+    points = hand_points(reader.marks(module, start, end))
+    return np.array([one.at_ms for one in points], np.int64), [
+        TextColumn(name="entered by hand", values=[one.what.replace("_", " ") for one in points]),
+        NumberColumn(
+            name="value", unit="", decimals=2, values=np.array([one.value for one in points], np.float64)
+        ),
+        TextColumn(name="unit", values=[ENTRIES[one.what].unit for one in points]),
+        TextColumn(name="author", values=[one.author for one in points], typed=True),
+    ]
+
+
+def edf_of(
+    reader: Reader, module: Module, night: Night, *, strip: bool, shift_ms: int = 0, name: str | None = None
+) -> bytes:
+    """Return waveform and trends of a night as EDF+; alarms, marks and hand entries as annotations.
+
+    `shift_ms` is added to every time; `name` stands in place of the module's number.
+    """
     start, end = night.first, night.last
     found = reader.trends(module.id, start, end, ["supply_in", "supply_out", "oxygen"])
     wave = reader.wave(module.id, start, end)
+    marks = [
+        *_alarm_marks(reader.alarms(module.id, start, end)), *_typed_marks(reader, module.id, start, end)
+    ]  # fmt: skip
     return edf_bytes(
-        start_ms=start,
+        start_ms=start + shift_ms,
         tracks=[
             EdfTrack(
                 label="circuit pressure", unit="cmH2O", rate_hz=WAVE_HZ, resolution=0.01,
@@ -150,10 +200,9 @@ def edf_of(reader: Reader, module: Module, night: Night, *, strip: bool) -> byte
                 )
             ),
         ],
-        marks=[
-            *_alarm_marks(reader.alarms(module.id, start, end)), *_typed_marks(reader, module.id, start, end)
-        ],
-        emulated=module.emulated, module=f"{module.id:08x}", missing_category="not recorded", strip=strip,
+        marks=[replace(one, at_ms=one.at_ms + shift_ms) for one in marks],
+        emulated=module.emulated, module=name or f"{module.id:08x}",
+        missing_category="not recorded", strip=strip,
     )  # fmt: skip
 
 
@@ -179,12 +228,20 @@ def _alarm_marks(alarms: Sequence[AlarmInterval]) -> list[Mark]:
 
 
 def _typed_marks(reader: Reader, module: int, start: int, end: int) -> list[Mark]:
-    return [
+    marks = reader.marks(module, start, end)
+    by_hand = [
+        Mark(
+            at_ms=one.at_ms, seconds=None,
+            category=f"entered by hand: {one.what.replace('_', ' ')} {one.text}",
+        )
+        for one in hand_points(marks)
+    ]  # fmt: skip
+    return by_hand + [
         Mark(
             at_ms=one.utc, seconds=None if one.utc_end is None else (one.utc_end - one.utc) / 1000,
             category=f"mark: {one.kind}", typed=f"{one.text} ({one.author})",
         )
-        for one in reader.marks(module, start, end)
+        for one in notes(marks)
     ]  # fmt: skip
 
 
@@ -221,4 +278,9 @@ def fhir_of(reader: Reader, module: Module, night: Night, *, strip: bool) -> byt
             known = part[~np.isnan(part)]
             value = float(known.mean()) if known.size else None
             out.append(Measurement(kind=kind, at_ms=hour.start_ms, end_ms=hour.end_ms, value=value))
+    out += [
+        Measurement(kind=one.what, at_ms=one.at_ms, end_ms=None, value=one.value)
+        for one in hand_points(reader.marks(module.id, start, end))
+        if one.what in BY_HAND
+    ]
     return fhir_ndjson(out, module=f"{module.id:08x}", emulated=module.emulated, strip=strip)
