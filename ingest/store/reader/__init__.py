@@ -11,7 +11,7 @@ from pathlib import Path
 from types import TracebackType
 
 from ingest.analysis.rehearsal.recording import Recording
-from ingest.store.reader import alarms, events, now, places, recordings, tables, trends
+from ingest.store.reader import alarms, bench, events, now, places, recordings, tables, trends
 from ingest.store.reader.base import Base
 from ingest.store.reader.rows import (
     AlarmInterval,
@@ -218,6 +218,22 @@ class Reader:
     def mark_history(self, mark: int) -> list[Mark]:
         """Return all versions of one mark, oldest first."""
         return events.mark_history(self.base, mark)
+
+    def raw_codes(self, module: int, start: int, end: int) -> bench.RawCodes:
+        """Return what the converter gave beside what it meant, a record each ten seconds."""
+        return bench.raw_codes(self.base, module, start, end)
+
+    def calibrations(self, module: int) -> list[bench.Calibration]:
+        """Return every calibration that a module reported, oldest first."""
+        return bench.calibrations(self.base, module)
+
+    def clock_fits(self, module: int, most: int) -> list[bench.ClockFit]:
+        """Return the newest fits of the newest boot's clock, oldest first."""
+        return bench.clock_fits(self.base, module, most)
+
+    def power_ups(self, module: int, most: int) -> list[bench.PowerUp]:
+        """Return the newest starts of a module, newest first."""
+        return bench.power_ups(self.base, module, most)
 
     def latest(self, module: int) -> Latest | None:
         """Return the newest trend, standing alarms and link of a module, None before the first trend."""
