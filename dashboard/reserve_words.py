@@ -10,6 +10,7 @@ from dashboard.view import View
 from ingest.analysis.reserves.cascade import Rung
 from ingest.analysis.reserves.standing import Standing
 from ingest.analysis.reserves.words import SOURCES
+from ingest.store.reader import HostCommand, tables
 
 PATH = "/reserves"
 # What a page reckons with; the others belong to the command.
@@ -84,14 +85,18 @@ def lead(found: Standing, view: View) -> Component:
     )
 
 
-def details(found: Standing, view: View) -> list[Component]:
-    """Return rungs with what isn't known, what rests on entries, what lengthens, the sources."""
+def details(found: Standing, view: View, told: HostCommand | None = None) -> list[Component]:
+    """Return rungs with what isn't known, what rests on entries, what lengthens, the sources.
+
+    `told`: the last command that told the module of a cylinder, None: it never was.
+    """
     words = view.words
     whole = [html.Li(words(key)) for key in found.cascade.unknown]
     sources = [html.Li(words(key)) for key in USED if key != "source.rate" or found.entered.rate is not None]
     return [
         html.Ol([html.Li(_full(rung, found, view)) for rung in found.cascade.rungs], className="rungs"),
         *_rests_on(found, view),
+        *_module_knows(found, view, told),
         html.H2(words("reserves.lengthen")),
         _lengthen(found, view),
         html.H2(words("reserves.whole")),
@@ -137,6 +142,21 @@ def _rests_on(found: Standing, view: View) -> list[Component]:
     if told.unreadable:
         said.append(words("reserves.unreadable", count=told.unreadable))
     return [html.P(one) for one in said]
+
+
+def _module_knows(found: Standing, view: View, told: HostCommand | None) -> list[Component]:
+    """Say whether the module's own alarm counts what was entered."""
+    words, entries = view.words, found.entered
+    if found.cylinder is None:
+        return []
+    newest = max(entries.readings[-1].at_ms, entries.flow_at_ms or 0)
+    if told is None or told.utc < newest or told.result is None:
+        said = words("reserves.module_waits")
+    elif tables.COMMAND_RESULTS[told.result] != "done":
+        said = words("reserves.module_refused", result=words(f"result.{tables.COMMAND_RESULTS[told.result]}"))
+    else:
+        said = words("reserves.module_told", clock=clock(told.utc, view.zone), limit=found.short_min)
+    return [html.P(said)]
 
 
 def _lengthen(found: Standing, view: View) -> Component:

@@ -81,7 +81,8 @@ class Daemon:
         self.writer = Writer(store, clock().utc)
         try:
             self.host = Host(self.writer)
-            self._control = ControlSocket(self.writer.path, self._selector, Requests(self.host, clock))
+            self._requests = Requests(self.host, clock)
+            self._control = ControlSocket(self.writer.path, self._selector, self._requests)
         except BaseException:
             self.writer.close()
             raise
@@ -127,6 +128,7 @@ class Daemon:
         if now.mono - self._flushed >= self._commit_ms or self.host.queued > FLUSH_RECORDS:
             self._flushed = now.mono
             self.host.flush(now)
+            self._requests.elapsed()
         for line in self.lines:
             self._after(line, now)
 

@@ -9,6 +9,7 @@ from ingest.case_requests import CaseRequests
 from ingest.errors import UserError
 from ingest.host import Attached, Host
 from ingest.pipeline import FLOWING, Now, Tell
+from ingest.reserve_feed import ReserveFeed
 from ingest.store.annotations import Annotations
 from ingest.store.commands import answer, book, sent
 from ingest.store.outbox import Place, put_place
@@ -25,6 +26,7 @@ class Requests:
         self._clock = clock
         self._marks = Annotations(host.writer)
         self._cases = CaseRequests(host.writer, self._marks, clock, self._send)
+        self._reserves = ReserveFeed(host, clock, self._send)
         self._table: dict[str, Callable[[Request], dict[str, Any]]] = {
             "status": self._status,
             "command": self._command,
@@ -46,6 +48,10 @@ class Requests:
         if handler is None:
             raise UserError(f"The daemon knows no such request; it knows {', '.join(self._table)}.")
         return handler(request)
+
+    def elapsed(self) -> None:
+        """Do what nobody has to ask for: tell modules of the cylinder that was entered."""
+        self._reserves.elapsed()
 
     def _status(self, request: Request) -> dict[str, Any]:
         return {
@@ -127,6 +133,7 @@ class Requests:
             data=_data(request),
             now=self._clock().utc,
         )
+        self._reserves.look()
         return {"mark": mark}
 
     def _change_mark(self, request: Request) -> dict[str, Any]:
@@ -140,12 +147,14 @@ class Requests:
             data=_data(request),
             now=self._clock().utc,
         )
+        self._reserves.look()
         return {"version": version}
 
     def _remove_mark(self, request: Request) -> dict[str, Any]:
         self._marks.remove(
             _integer(request, "mark"), author=_text(request, "author", 80), now=self._clock().utc
         )
+        self._reserves.look()
         return {}
 
     def _label(self, request: Request) -> dict[str, Any]:

@@ -27,6 +27,7 @@ from ingest.analysis.reserves.entries import KIND, bag_entry, cylinder_entry, fl
 from ingest.analysis.reserves.standing import Standing, standing
 from ingest.analysis.units import GAUGE_UNITS
 from ingest.errors import UserError
+from ingest.store.reader import HostCommand, tables
 
 __all__ = ["PATH", "now_card", "page", "register"]
 
@@ -43,11 +44,21 @@ FIELDS: Mapping[str, tuple[str, ...]] = {
 NAMES = ("author", *(name for names in FIELDS.values() for name in names))
 
 
-def stand(settings: Settings, view: View, search: str | None) -> tuple[int, Standing] | None:
-    """Return the module shown and how its reserves stand, None for an empty store."""
+Stand = tuple[int, Standing, HostCommand | None]
+
+
+def stand(settings: Settings, view: View, search: str | None) -> Stand | None:
+    """Return the module shown, how its reserves stand, and the command that last told it of a cylinder.
+
+    None for an empty store.
+    """
     with reading(settings.store) as reader:
         module = choose_module(reader, parse(search).module)
-        return None if module is None else (module.id, standing(reader, module.id, view.now))
+        if module is None:
+            return None
+        cylinder = tables.COMMANDS["cylinder"]
+        sent = [one for one in reader.host_commands(module.id) if one.command == cylinder]
+        return module.id, standing(reader, module.id, view.now), sent[-1] if sent else None
 
 
 def now_card(settings: Settings, view: View, search: str | None) -> Component | None:
@@ -62,7 +73,7 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
     found = stand(settings, view, search)
     if found is None:
         return notice(words("empty.title"), words("empty.text"))
-    summary, figure, style, said = shown(found[1], view)
+    summary, figure, style, said = shown(found[1], view, found[2])
     graph = dcc.Graph(
         id=ids.RESERVES_GRAPH, figure=figure, style=style, responsive=True,
         config={"displayModeBar": False, "doubleClick": False, "responsive": True, "staticPlot": True},
@@ -85,14 +96,14 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
     )
 
 
-def shown(found: Standing, view: View) -> tuple[Any, Any, Any, Any]:
+def shown(found: Standing, view: View, told: HostCommand | None = None) -> tuple[Any, Any, Any, Any]:
     """Return the leading sentence, figure, its style, and the words."""
     margin = 8 if view.phone else 28
     width = min(view.width - 2 * margin, FIGURE_WIDTH_MAX)
     look = Look(words=view.words, zone=view.zone, theme=view.theme, width=width, narrow=True)
     figure = cascade_figure(found.cascade, look)
     style = {"height": f"{figure['layout']['height']}px", "maxWidth": f"{FIGURE_WIDTH_MAX}px"}
-    return lead(found, view), figure, style, details(found, view)
+    return lead(found, view), figure, style, details(found, view, told)
 
 
 def _form(words: Words) -> list[Component]:
@@ -204,7 +215,7 @@ def register(app: Dash, settings: Settings) -> None:
         found = stand(settings, view(), search)
         if found is None:
             raise PreventUpdate
-        return shown(found[1], view())
+        return shown(found[1], view(), found[2])
 
     @app.callback(
         Output(ids.RESERVES_STATUS, "children"), Output(ids.RESERVES_SAVED, "data"),

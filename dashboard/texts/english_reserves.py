@@ -27,6 +27,12 @@ RESERVES: Final[dict[str, str]] = {
     "reserves.content": "{size}, {gauge} bar read at {clock}: ideal {ideal} L, real gas {real} L, factor "
     "rule {factor} L; the smallest is used. Empties at {flow} L/min.",
     "reserves.gauge_read": "{gauge} bar, read at {clock}",
+    "reserves.module_told": "The module was told at {clock}: it counts this cylinder down itself "
+    "and alarms below {limit} min.",
+    "reserves.module_refused": "The module refused this entry ({result}): its cylinder alarm does not "
+    "know it.",
+    "reserves.module_waits": "The module has not been told of this entry: it is not connected, or no daemon "
+    "runs. Its cylinder alarm does not know it yet.",
     "reserves.rate": "Gauge fell by {flow} L/min over {minutes} min ({low} to {high}).",
     "reserves.unreadable": "Entries that can't be read: {count}. Enter them again.",
     "reserves.more": "Enter cylinder, flow, bag",

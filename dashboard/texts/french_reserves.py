@@ -26,6 +26,12 @@ RESERVES: Final[dict[str, str]] = {
     "reserves.content": "{size}, {gauge} bar lus à {clock} : gaz parfait {ideal} L, gaz réel {real} L, règle "
     "du facteur {factor} L ; le plus petit est pris. Se vide à {flow} L/min.",
     "reserves.gauge_read": "{gauge} bar, lus à {clock}",
+    "reserves.module_told": "Le module a été informé à {clock} : il décompte lui-même cette bouteille "
+    "et alarme en dessous de {limit} min.",
+    "reserves.module_refused": "Le module a refusé cette saisie ({result}) : son alarme de bouteille ne la "
+    "connaît pas.",
+    "reserves.module_waits": "Le module n’a pas été informé de cette saisie : il n’est pas connecté, ou "
+    "aucun service ne tourne. Son alarme de bouteille ne la connaît pas encore.",
     "reserves.rate": "Le manomètre a baissé de {flow} L/min en {minutes} min ({low} à {high}).",
     "reserves.unreadable": "Saisies illisibles : {count}. Saisissez-les de nouveau.",
     "reserves.more": "Saisir bouteille, débit, ballon",

@@ -11,12 +11,14 @@ from dashboard.figures.cascade import cascade_figure
 from dashboard.links import Place, address
 from dashboard.pages import now, reserves
 from dashboard.queries import reading
+from dashboard.reserve_words import details
 from dashboard.settings import Settings
 from dashboard.texts import Words
 from ingest.analysis.reserves.battery import ProvenBound
 from ingest.analysis.reserves.cascade import CylinderReserve, cascade
 from ingest.analysis.reserves.cylinder import SIZES, cylinder_content, gas_demand
 from ingest.analysis.reserves.entries import KIND
+from ingest.store.reader import HostCommand, tables
 from tests.dashboard.conftest import HOURS, START, drawn, find, said, spoken
 from tests.dashboard.test_texts import strangers
 from tests.support.night_store import write_night
@@ -140,6 +142,23 @@ def test_entries_are_marks_and_the_page_lives_on_them(mine, my_view):
     assert "ideal 283 L, real gas 306 L, factor rule 306 L" in text
     card = said(now.page(mine, my_view, ""))
     assert "Cylinder: at least 32 min, until 20:38 137 bar, read at 20:06" in card
+
+
+@pytest.mark.parametrize(("result", "age_ms", "sentence"), [
+    ("done", 0, "counts this cylinder down itself and alarms below 30 min"),
+    ("unknown_command", 0, "refused this entry (command not known)"), (None, 0, "has not been told"),
+    ("done", -1, "has not been told"), (0, None, "has not been told")])  # fmt: skip
+def test_the_page_says_whether_the_module_counts(mine, my_view, result, age_ms, sentence):
+    for what in ("cylinder", "flow"):
+        assert reserves.saved(mine, my_view, "", what, GOOD)[0]
+    _, found, never = reserves.stand(mine, my_view, "")
+    assert never is None
+    told = None if age_ms is None else HostCommand(
+        id=1, boot=1, command_seq=1, utc=my_view.now + age_ms, command=20, body=b"", operator="AB", reason="",
+        from_page=False, answered=None, result=result and tables.COMMAND_RESULTS.index(result), detail=0,
+        answer="",
+    )  # fmt: skip
+    assert sentence in said(details(found, my_view, told))
 
 
 def test_the_time_a_bag_was_seen_lies_in_the_last_day(mine, my_view):

@@ -22,6 +22,7 @@ from ingest.analysis.reserves.entries import KIND, Entered, entered
 
 CURRENT_MS: Final = 5_000  # a reading older than this is an old one
 GAUGE_OLD_MS: Final = 12 * 3_600_000  # house rule: a gauge is read once a shift
+SHORT_MIN: Final = defaults()[ID_OF["cylinder.short"]]
 CHARGING: Final = ("normal", "bypass")
 
 
@@ -43,7 +44,10 @@ class Store(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Standing:
-    """Hold the cascade at `at_ms` with what it was built from; `record_ms`: the newest trend, None: none."""
+    """Hold the cascade at `at_ms` with what it was built from; `record_ms`: the newest trend, None: none.
+
+    `short_min`: below so many minutes of the cylinder the module alarms.
+    """
 
     at_ms: int
     record_ms: int | None
@@ -52,6 +56,7 @@ class Standing:
     battery: ProvenBound | None
     cylinder: CylinderReserve | None
     entered: Entered
+    short_min: int = SHORT_MIN
 
 
 def standing(store: Store, module: int, now_ms: int) -> Standing:
@@ -70,7 +75,13 @@ def standing(store: Store, module: int, now_ms: int) -> Standing:
         battery=battery,
         cylinder=reserve,
         entered=told,
+        short_min=_short_min(store, module, now_ms),
     )
+
+
+def _short_min(store: Store, module: int, now_ms: int) -> int:
+    in_force = store.settings_at(module, now_ms)
+    return SHORT_MIN if in_force is None else int(in_force.values[ID_OF["cylinder.short"]])
 
 
 def cylinder_reserve(told: Entered, now_ms: int, *, in_use: bool) -> CylinderReserve | None:
