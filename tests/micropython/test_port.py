@@ -1,6 +1,7 @@
 """The bundle for a real board, run by the real interpreter, its `machine` stood in for, over a real pty."""
 
 import os
+import shutil
 import subprocess
 import sys
 import time
@@ -10,7 +11,7 @@ from click.testing import CliRunner
 
 from firmware_sim import bundle
 from firmware_sim.cli.bundle import bundle as command
-from firmware_sim.contract import digest
+from firmware_sim.contract import alarms, digest, log_codes
 from firmware_sim.contract import messages as m
 from firmware_sim.rig.rig import Rig
 from firmware_sim.rig.runtimes import InProcess, find_interpreter
@@ -83,6 +84,30 @@ def test_lamps_are_tested_at_power_up(minute):
     duties = [value for *_, which, value in log if which == 15]
     assert 0 < max(duties) <= 65535 // 8
     assert duties[-1] == 0 or len(duties) > 9
+
+
+def self_tests(host):
+    """Return (passed, bits of the parts that failed) of each self-test in the log."""
+    return [values[1:3] for _, values, _ in host.of(m.LOG) if values[0] == log_codes.SELF_TEST]
+
+
+def test_the_files_of_the_bundle_read_back_at_power_up(minute):
+    assert self_tests(minute[0]) == [(1, 0)]
+
+
+def test_a_file_that_changed_on_the_board_fails_the_self_test(made, tmp_path):
+    """One comment more, and the program still runs: the sum that the bundle wrote tells."""
+    folder = shutil.copytree(made[0] / "plain", tmp_path / "worn")
+    with (folder / "firmware_sim" / "core" / "ring.py").open("a") as file:
+        file.write("# worn\n")
+    runtime = PortRuntime(folder, tmp_path, HEAP)
+    try:
+        host = play(runtime, 7)
+    finally:
+        runtime.close()
+    assert self_tests(host) == [(0, log_codes.TEST_PROGRAM)]
+    raised = [values[:2] for _, values, _ in host.of(m.ALARM)]
+    assert (alarms.ID_OF["self_test_failed"], alarms.TRANSITIONS.index("raised")) in raised
 
 
 def test_memory_is_bounded(minute):
