@@ -3,6 +3,7 @@
 from dash import html
 from dash.development.base_component import Component
 
+from dashboard.at_bed_words import agent_words, mixture_words
 from dashboard.components import attributes, link
 from dashboard.formats import clock
 from dashboard.links import Place, address
@@ -14,7 +15,10 @@ from ingest.store.reader import HostCommand, tables
 
 PATH = "/reserves"
 # What a page reckons with; the others belong to the command.
-USED = ("source.battery_proven", "source.gas", "source.demand", "source.rate", "source.cascade")
+USED = (
+    "source.battery_proven", "source.gas", "source.demand", "source.rate", "source.mixture_reservoir",
+    "source.mixture_none", "source.agent", "source.cascade",
+)  # fmt: skip
 assert set(USED) <= set(SOURCES)
 
 
@@ -92,13 +96,19 @@ def details(found: Standing, view: View, told: HostCommand | None = None) -> lis
     """
     words = view.words
     whole = [html.Li(words(key)) for key in found.cascade.unknown]
-    sources = [html.Li(words(key)) for key in USED if key != "source.rate" or found.entered.rate is not None]
+    used = {
+        "source.rate": found.entered.rate is not None, "source.mixture_reservoir": found.mixture is not None,
+        "source.mixture_none": found.mixture is not None, "source.agent": found.agent is not None,
+    }  # fmt: skip
+    sources = [html.Li(words(key)) for key in USED if used.get(key, True)]
     return [
         html.Ol([html.Li(_full(rung, found, view)) for rung in found.cascade.rungs], className="rungs"),
         *_rests_on(found, view),
         *_module_knows(found, view, told),
         html.H2(words("reserves.lengthen")),
         _lengthen(found, view),
+        *mixture_words(found, view),
+        *agent_words(found, view),
         html.H2(words("reserves.whole")),
         html.Ul(whole),
         html.Details([html.Summary(words("reserves.sources")), html.Ul(sources)]),

@@ -17,13 +17,22 @@ from dashboard.figures.frame import Look
 from dashboard.links import parse
 from dashboard.marking import Draft, time_in_night, write
 from dashboard.queries import choose_module, reading
+from dashboard.refusing import refusal
 from dashboard.reserve_words import PATH, card, details, lead
 from dashboard.settings import Settings
 from dashboard.texts import Words
 from dashboard.view import View, view_of
 from ingest.analysis.refusal import Refused
+from ingest.analysis.reserves.agent import EXPANSION
 from ingest.analysis.reserves.cylinder import SIZES
-from ingest.analysis.reserves.entries import KIND, bag_entry, cylinder_entry, flow_entry
+from ingest.analysis.reserves.entries import (
+    KIND,
+    agent_entry,
+    bag_entry,
+    cylinder_entry,
+    flow_entry,
+    mixture_entry,
+)
 from ingest.analysis.reserves.standing import Standing, standing
 from ingest.analysis.units import GAUGE_UNITS
 from ingest.errors import UserError
@@ -35,10 +44,14 @@ POLL_MS = 5000
 DAY_MS = 86_400_000
 FIGURE_WIDTH_MAX = 1000
 OTHER = "other"
+# What carries the vapour: the minute volume in draw-over, else the fresh gas.
+CARRIERS = ("draw_over", "fresh_gas")
 # Fields of the form by entry; all are sent as texts, the analysis reads and refuses them.
 FIELDS: Mapping[str, tuple[str, ...]] = {
     "cylinder": ("size", "water", "gauge", "unit"),
     "flow": ("oxygen", "volume", "bleed"),
+    "mixture": ("mix_volume", "reservoir"),
+    "agent": ("agent", "level", "filling", "carrier", "carrier_flow"),
     "bag": ("bag_time",),
 }
 NAMES = ("author", *(name for names in FIELDS.values() for name in names))
@@ -110,6 +123,8 @@ def _form(words: Words) -> list[Component]:
     sizes = [{"label": words("data", text=size), "value": size} for size in SIZES]
     sizes.append({"label": words("reserves.other"), "value": OTHER})
     units = [{"label": words(f"reserves.unit.{unit}"), "value": unit} for unit in GAUGE_UNITS]
+    agents = [{"label": words(f"agent.name.{name}"), "value": name} for name in EXPANSION]
+    carriers = [{"label": words(f"reserves.carrier.{name}"), "value": name} for name in CARRIERS]
     return [
         html.H2(words("reserves.enter")),
         _line("author", 20, words),
@@ -124,6 +139,18 @@ def _form(words: Words) -> list[Component]:
             "cylinder", words,
         ),
         _set("reserves.flows", [_line(one, 8, words) for one in FIELDS["flow"]], "flow", words),
+        _set("reserves.mixture_title", [_line(one, 8, words) for one in FIELDS["mixture"]], "mixture", words),
+        _set(
+            "reserves.agent_title",
+            [
+                _choose("agent", "reserves.which_agent", agents, words),
+                _line("level", 8, words),
+                _line("filling", 8, words),
+                _choose("carrier", "reserves.carrier", carriers, words),
+                _line("carrier_flow", 8, words),
+            ],
+            "agent", words,
+        ),
         _set("reserves.bag_title", [_line("bag_time", 8, words)], "bag", words),
         html.P(
             id=ids.RESERVES_STATUS, className="answer", role="status", **attributes(aria_live="assertive")
@@ -166,10 +193,27 @@ def entry(what: str, told: Mapping[str, str], view: View) -> tuple[int, dict[str
         data = flow_entry(oxygen=told["oxygen"], minute_volume=told["volume"], bleed=told["bleed"])
         flows = (data["oxygen_l_min"], data["minute_volume_l_min"], data["bleed_l_min"])
         return view.now, data, " + ".join(f"{one:g}" for one in flows) + " L/min"
+    if what == "mixture":
+        data = mixture_entry(minute_volume=told["mix_volume"], reservoir=told["reservoir"])
+        return view.now, data, f"{data['minute_volume_l_min']:g} L/min, {data['reservoir_l']:g} L"
+    if what == "agent":
+        return view.now, *_agent(told)
     at: int | None = view.now
     if told["bag_time"].strip():
         at = time_in_night(told["bag_time"], view.now - DAY_MS + 1, view.now + 1, view.zone)
     return None if at is None else (at, bag_entry(), "")
+
+
+def _agent(told: Mapping[str, str]) -> tuple[dict[str, Any], str]:
+    if told["carrier"] not in CARRIERS:
+        raise Refused(
+            "refused.unknown_choice", what="carrier", given=repr(told["carrier"]), known=", ".join(CARRIERS)
+        )
+    data = agent_entry(
+        agent=told["agent"], level=told["level"], filling=told["filling"], carrier=told["carrier_flow"],
+        draw_over=told["carrier"] == "draw_over",
+    )  # fmt: skip
+    return data, f"{data['agent']} {data['level_percent']:g} %, {data['filling_ml']:g} mL"
 
 
 def saved(
@@ -191,10 +235,8 @@ def saved(
         at, data, text = made
         draft = Draft(utc=at, kind=KIND, author=author, text=text, data=data)
         write(settings.store, module.id, draft, settings.clock())
-    except Refused as error:
-        return False, words("reserves.failed", reason=words(error.key, **error.params))
     except UserError as error:
-        return False, words("reserves.failed", reason=str(error))
+        return False, words("reserves.failed", reason=refusal(error, words))
     return True, words("reserves.saved")
 
 

@@ -19,12 +19,13 @@ from firmware_sim.contract.channels import (
     OXYGEN_STATES,
     PRESETS,
     SENSOR_CONDITIONS,
+    STATE_UNDETERMINED,
     SUPPLY_EVENT_KINDS,
     SUPPLY_STATES,
 )
 from firmware_sim.contract.messages import HEALTH
 from firmware_sim.contract.settings import ID_OF, SETTINGS, defaults
-from ingest.analysis.reserves.entries import KIND, entered
+from ingest.analysis.reserves.entries import entered, entered_marks
 
 TODAY_MS: Final = 24 * 3_600_000
 DAY_MS: Final = 86_400_000
@@ -110,10 +111,12 @@ def _state(look: Look) -> Seen | None:
 
 
 def _before(look: Look) -> Seen | None:
-    """Say what the supply was before it became what it is."""
-    if len(look.states) < 2:
+    """Say what the supply was, known for certain, before it became what it is."""
+    now = look.states[-1].code if look.states else None
+    known = [one for one in look.states[:-1] if one.code not in (now, STATE_UNDETERMINED)]
+    if not known:
         return None
-    before = look.states[-2]
+    before = known[-1]
     minutes = round((before.end - before.start) / 60_000)
     return Seen(key=f"evidence.before_{SUPPLY_STATES[before.code]}",
                 params={"minutes": minutes, "from_at": before.start})  # fmt: skip
@@ -183,7 +186,7 @@ def _sensor(channel: str) -> Callable[[Look], Seen | None]:
 
 
 def _gauge(look: Look) -> Seen | None:
-    told = entered([one for one in look.store.marks(look.module, kind=KIND) if one.utc <= look.now])
+    told = entered(entered_marks(look.store, look.module, look.now))
     if not told.readings:
         return Seen(key="evidence.no_gauge", params={})
     newest = told.readings[-1]

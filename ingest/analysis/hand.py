@@ -10,12 +10,11 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, Final, Protocol
 
+from ingest.analysis.reserves.entries import HAND_KIND
 from ingest.analysis.reserves.entries import KIND as RESERVE
 from ingest.analysis.units import GAUGE_UNITS, QUANTITIES, checked
 
-KIND: Final = "hand"
-# One-tap reasons are marks of these kinds, the moment being the tap.
-REASONS: Final = ("suction", "moved", "tube_changed", "turned", "washed", "drug", "equipment")
+KIND: Final = HAND_KIND
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

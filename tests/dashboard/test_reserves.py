@@ -13,7 +13,7 @@ from dashboard.pages import now, reserves
 from dashboard.queries import reading
 from dashboard.reserve_words import details
 from dashboard.settings import Settings
-from dashboard.texts import Words
+from dashboard.texts import CATALOGUES, Words
 from ingest.analysis.reserves.battery import ProvenBound
 from ingest.analysis.reserves.cascade import CylinderReserve, cascade
 from ingest.analysis.reserves.cylinder import SIZES, cylinder_content, gas_demand
@@ -123,6 +123,8 @@ def test_nothing_entered_promises_nothing(settings, view):
 GOOD = {
     "author": "AB", "size": "UK D", "water": "", "gauge": "1987", "unit": "psi", "oxygen": "2", "volume": "5",
     "bleed": "1", "bag_time": "",
+    "mix_volume": "6", "reservoir": "0.9", "agent": "isoflurane", "level": "1.5", "filling": "100",
+    "carrier": "draw_over", "carrier_flow": "6",
 }  # fmt: skip
 
 
@@ -161,6 +163,30 @@ def test_the_page_says_whether_the_module_counts(mine, my_view, result, age_ms, 
     assert sentence in said(details(found, my_view, told))
 
 
+def test_mixture_and_agent_are_reckoned_from_entries_and_the_module(mine, my_view):
+    text = said(reserves.page(mine, my_view, ""))
+    assert "Missing: minute volume and reservoir tube are not entered, the flow is not entered" in text
+    assert "Missing: agent, dial and filling are not entered" in text
+    for what in ("flow", "mixture", "agent"):
+        assert reserves.saved(mine, my_view, "", what, GOOD) == (True, "Entered.")
+    text = said(reserves.page(mine, my_view, ""))
+    with reading(mine.store) as reader:
+        purity = reader.latest(reader.modules()[0].id).readings["oxygen"]
+    # [0.21 (MV - Q) + p Q]/MV, published; MV 6, Q 2, and the purity that the module measured.
+    assert f"{21 * 4 / 6 + purity * 2 / 6:.0f} % with a reservoir tube that is long enough" in text
+    assert "a reservoir that holds the oxygen of expiration. Seen: 12 breaths a minute" in text
+    # 1.5 % isoflurane at MV 6: 27.7 mL/h, so 100 mL last 3 h 36 min (worked out from the definition).
+    assert "At least 3 h 36 min, until 23:42; at least 100 mL left." in text
+    assert "27.7 mL/h, by the rule of thumb 27.0 mL/h" in text
+    assert strangers_free(mine, my_view)
+
+
+def strangers_free(settings, view):
+    """Tell whether the page says nothing outside the catalogue."""
+    marked = replace(view, words=Words("en", {k: f"⟦{text}⟧" for k, text in CATALOGUES["en"].items()}))
+    return strangers(spoken(reserves.page(settings, marked, ""))) == []
+
+
 def test_the_time_a_bag_was_seen_lies_in_the_last_day(mine, my_view):
     assert reserves.entry("bag", GOOD | {"bag_time": "20:03"}, my_view)[0] == START + 3 * MINUTE
     later = reserves.entry("bag", GOOD | {"bag_time": "20:30"}, my_view)[0]
@@ -179,6 +205,11 @@ def test_the_time_a_bag_was_seen_lies_in_the_last_day(mine, my_view):
         ("cylinder", {"gauge": "<b>"}, "is not a number"),
         ("flow", {"oxygen": "-2"}, "-2 L/min is negative"),
         ("flow", {"volume": "1000"}, "outside"),
+        ("mixture", {"mix_volume": "0"}, "outside 0.1 to 40 L/min"),
+        ("agent", {"agent": "ether"}, "not known; use one of halothane, isoflurane, sevoflurane"),
+        ("agent", {"level": "15"}, "outside 0 to 10 %"),
+        ("agent", {"filling": "-5"}, "is negative"),
+        ("agent", {"carrier": ""}, "use one of draw_over, fresh_gas"),
         ("bag", {"author": " "}, "Write your initials"),
     ],
 )
@@ -201,7 +232,7 @@ def test_every_field_has_a_label_and_a_unit_or_a_form(settings, view):
     labelled = {one.htmlFor for one in find(page, lambda c: hasattr(c, "htmlFor"))}
     inputs = {one.id for one in find(page, lambda c: type(c).__name__ == "Input")}
     assert inputs == labelled
-    assert len(inputs) == 7
+    assert len(inputs) == 12
 
 
 def test_the_route_fills_and_an_entry_goes_through_the_server(mine):

@@ -9,7 +9,7 @@ import numpy as np
 from firmware_sim.contract import alarms
 from ingest.analysis.guided.sight import FAILED, PASSED, WAITING, Sight, Verdict
 from ingest.analysis.refusal import Refused
-from ingest.analysis.reserves.entries import KIND, entered
+from ingest.analysis.reserves.entries import entered, entered_marks
 from ingest.analysis.reserves.standing import GAUGE_OLD_MS
 
 PURE_PCT: Final = 90.0  # normal output of a concentrator is 90-96 % (published)
@@ -122,7 +122,7 @@ def alarm_drilled(sight: Sight) -> Verdict:
 def gauge_entered(sight: Sight) -> Verdict:
     """Pass when a cylinder's gauge was entered within 12 h; figure: bar."""
     try:
-        told = entered([one for one in sight.store.marks(sight.module, kind=KIND) if one.utc <= sight.end])
+        told = entered(entered_marks(sight.store, sight.module, sight.end))
     except Refused:
         return Verdict(state=WAITING, key="guided.gauge_awaited")
     if told.cylinder is None or not told.readings or sight.end - told.readings[-1].at_ms > GAUGE_OLD_MS:

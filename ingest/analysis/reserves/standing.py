@@ -9,6 +9,7 @@ from typing import Any, Final, Protocol
 from firmware_sim.contract.channels import OXYGEN_STATES, SUPPLY_STATES
 from firmware_sim.contract.messages import FLAG_BATTERY_PROVEN
 from firmware_sim.contract.settings import ID_OF, SETTINGS, defaults
+from ingest.analysis.reserves.at_bed import AgentNow, MixtureNow, agent_now, mixture_now
 from ingest.analysis.reserves.battery import (
     DAY_MS,
     DischargeTest,
@@ -18,7 +19,7 @@ from ingest.analysis.reserves.battery import (
 )
 from ingest.analysis.reserves.cascade import Cascade, CylinderReserve, cascade
 from ingest.analysis.reserves.cylinder import cylinder_content
-from ingest.analysis.reserves.entries import KIND, Entered, entered
+from ingest.analysis.reserves.entries import Entered, entered, entered_marks
 
 CURRENT_MS: Final = 5_000  # a reading older than this is an old one
 GAUGE_OLD_MS: Final = 12 * 3_600_000  # house rule: a gauge is read once a shift
@@ -38,6 +39,9 @@ class Store(Protocol):
     def marks(self, module: int | None = ..., *, kind: str | None = ...) -> Sequence[Any]:
         """Return marks by time."""
 
+    def breaths(self, module: int, start: int, end: int) -> Any:
+        """Return the breaths."""
+
     def bands(self, module: int, start: int, end: int, column: str) -> Sequence[Any]:
         """Return the stretches of one code."""
 
@@ -56,17 +60,21 @@ class Standing:
     battery: ProvenBound | None
     cylinder: CylinderReserve | None
     entered: Entered
+    mixture: MixtureNow | None = None
+    mixture_missing: tuple[str, ...] = ()
+    agent: AgentNow | None = None
     short_min: int = SHORT_MIN
 
 
 def standing(store: Store, module: int, now_ms: int) -> Standing:
     """Return how reserves stand at `now_ms` (UTC ms), every figure a lower bound."""
     latest = store.latest(module)
-    told = entered([mark for mark in store.marks(module, kind=KIND) if mark.utc <= now_ms])
+    told = entered(entered_marks(store, module, now_ms))
     state = "undetermined" if latest is None else SUPPLY_STATES[latest.codes["supply_state"]]
     in_use = latest is not None and OXYGEN_STATES[latest.codes["oxygen_state"]] == "probably_cylinder"
     battery = None if latest is None else _battery(store, module, latest, state, now_ms)
     reserve = cylinder_reserve(told, now_ms, in_use=in_use)
+    mixture, missing = mixture_now(store, module, told, latest)
     return Standing(
         at_ms=now_ms,
         record_ms=None if latest is None else latest.t,
@@ -75,6 +83,9 @@ def standing(store: Store, module: int, now_ms: int) -> Standing:
         battery=battery,
         cylinder=reserve,
         entered=told,
+        mixture=mixture,
+        mixture_missing=missing,
+        agent=agent_now(told, now_ms),
         short_min=_short_min(store, module, now_ms),
     )
 

@@ -46,6 +46,15 @@ WORDS: Final[Mapping[str, str]] = MappingProxyType(
         "mixture.reservoir": "a reservoir that holds the oxygen of expiration",
         "mixture.no_reservoir": "no reservoir",
         "mixture.constant_inspiratory_flow": "inspiratory flow is constant",
+        "mixture.not_entered": "minute volume and reservoir tube are not entered",
+        "mixture.purity_not_current": "the purity reading is not current",
+        "mixture.volume_by_hand": "the minute volume is as it was entered",
+        "mixture.no_pattern": "no breath was seen in the last minute: whether the tube is long enough is not "
+        "known, and one third of the cycle is taken as inspiration",
+        "agent.not_entered": "agent, dial and filling are not entered",
+        "agent.dial": "what the vaporizer really gives at this dial",
+        "agent.carrier_by_hand": "the carrier gas is as it was entered",
+        "agent.temperature": "the temperature of the liquid",
     }
 )
 

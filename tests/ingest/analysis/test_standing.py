@@ -8,9 +8,17 @@ import pytest
 from firmware_sim.contract.channels import OXYGEN_STATES, SUPPLY_STATES
 from firmware_sim.contract.messages import FLAG_BATTERY_PROVEN
 from firmware_sim.contract.settings import ID_OF, defaults
+from ingest.analysis.hand import hand_entry
 from ingest.analysis.refusal import Refused
 from ingest.analysis.reserves.battery import DAY_MS
-from ingest.analysis.reserves.entries import bag_entry, cylinder_entry, entered, flow_entry
+from ingest.analysis.reserves.entries import (
+    agent_entry,
+    bag_entry,
+    cylinder_entry,
+    entered,
+    flow_entry,
+    mixture_entry,
+)
 from ingest.analysis.reserves.standing import standing
 
 NOW = 20_000 * DAY_MS + 43_200_000
@@ -29,11 +37,14 @@ class Store:
     tested_days_ago: int = 10
     notes: list = field(default_factory=list)
     states: list = field(default_factory=list)
+    by_hand: list = field(default_factory=list)
+    breathed: tuple | None = None
+    purity: float | None = None
 
     def latest(self, module):
         codes = {"supply_state": SUPPLY_STATES.index(self.state), "oxygen_state":
                  OXYGEN_STATES.index(self.oxygen), "flags": FLAG_BATTERY_PROVEN}  # fmt: skip
-        return Row(t=NOW - self.age_ms, codes=codes, readings={"battery": self.left_s})
+        return Row(t=NOW - self.age_ms, codes=codes, readings={"battery": self.left_s, "oxygen": self.purity})
 
     def settings_at(self, module, utc_ms):
         values = list(defaults())
@@ -42,7 +53,12 @@ class Store:
         return Row(values=tuple(values))
 
     def marks(self, module=None, *, kind=None):
-        return [Row(utc=NOW - ago, data=data) for ago, data in self.notes]
+        return [Row(utc=NOW - ago, data=data) for ago, data in
+                (self.by_hand if kind == "hand" else self.notes)]  # fmt: skip
+
+    def breaths(self, module, start, end):
+        """Return nothing, or one kind of breath: rate (/min), ti, te (ms)."""
+        return {} if self.breathed is None else dict(zip(("rate", "ti", "te"), self.breathed, strict=True))
 
     def bands(self, module, start, end, column):
         return [Row(start=NOW - a, end=NOW - b, code=SUPPLY_STATES.index(s)) for a, b, s in self.states]
@@ -161,3 +177,92 @@ def test_units_of_an_entry_end_in_bar():
     # 1 bar = 14.5038 psi = 100 kPa (definition).
     assert cylinder_entry(size="US E", water_l="", gauge="1450,38", unit="psi")["gauge_bar"] == 100.0
     assert cylinder_entry(size="", water_l="10", gauge="10000", unit="kPa")["gauge_bar"] == 100.0
+
+
+OXYGEN = (HOUR, flow_entry(oxygen="4", minute_volume="", bleed=""))
+TUBE = (HOUR, mixture_entry(minute_volume="6", reservoir="0.178"))
+
+
+def at_bed(**told):
+    return standing(Store(**{"purity": 93.0, "breathed": ([15.0], [4000 / 3], [8000 / 3])} | told), 1, NOW)
+
+
+def test_the_mixture_lives_on_the_modules_purity_and_pattern():
+    # Q·Te at 15/min, Ti/Ttot 1/3, 4 L/min: 4 x (2/3)/15 = 0.1778 L; FiO2 = [0.21 (MV - Q) + p Q]/MV (P).
+    found = at_bed(notes=[OXYGEN, TUBE]).mixture
+    assert (found.rate_min, found.share_percent) == (15.0, pytest.approx(100 / 3))
+    assert found.here.rule == "mixture.reservoir"
+    assert found.lowest == pytest.approx((0.21 * 2 + 0.93 * 4) / 6)
+    short = at_bed(notes=[OXYGEN, (HOUR, mixture_entry(minute_volume="6", reservoir="0.177"))]).mixture
+    # 0.21 + (p - 0.21)(Q/MV)(Ti/Ttot): mass balance (D).
+    assert short.here.rule == "mixture.no_reservoir"
+    assert short.lowest == pytest.approx(0.21 + 0.72 * 4 / 6 / 3)
+    assert at_bed(notes=[OXYGEN, TUBE], purity=95.0).mixture.lowest == pytest.approx((0.21 * 2 + 0.95 * 4) / 6)
+
+
+def test_without_a_breath_nobody_knows_whether_the_tube_is_long_enough():
+    found = at_bed(notes=[OXYGEN, TUBE], breathed=None).mixture
+    assert found.here is None
+    assert "mixture.no_pattern" in found.unknown
+    assert found.lowest == found.without_reservoir < found.with_reservoir
+
+
+@pytest.mark.parametrize(
+    ("told", "missing"),
+    [
+        ({"notes": [OXYGEN]}, ("mixture.not_entered",)),
+        ({"notes": [TUBE]}, ("cylinder.flow_not_entered",)),
+        ({"notes": [OXYGEN, TUBE], "purity": None}, ("mixture.purity_not_current",)),
+        # Stagnant gas says nothing of the gas that flows.
+        ({"notes": [OXYGEN, TUBE], "oxygen": "not_current"}, ("mixture.purity_not_current",)),
+        ({}, ("mixture.not_entered", "cylinder.flow_not_entered")),
+    ],
+)
+def test_a_mixture_that_lacks_something_is_none_and_says_what(told, missing):
+    found = at_bed(**told)
+    assert found.mixture is None
+    assert found.mixture_missing == missing
+
+
+def vaporizer(ago, **other):
+    told = {"agent": "isoflurane", "level": "1.5", "filling": "125", "carrier": "4", "draw_over": False}
+    return ago, agent_entry(**told | other)
+
+
+def test_the_filling_is_used_up_from_when_it_was_read():
+    # 125 mL isoflurane, 4 L/min, 1.5 %: 18.46 mL/h, 6.77 h (D).
+    fresh = at_bed(notes=[vaporizer(0)]).agent
+    assert fresh.use.exact_ml_h == pytest.approx(18.46, abs=0.005)
+    assert fresh.minutes_low == int(6.77 * 60)
+    later = at_bed(notes=[vaporizer(2 * HOUR)]).agent
+    assert later.left_ml == pytest.approx(125 - 2 * 18.46, abs=0.02)
+    assert later.minutes_low == fresh.minutes_low - 120
+    assert at_bed(notes=[vaporizer(20 * HOUR)]).agent.minutes_low == 0
+    # Draw-over: the carrier is the minute volume; 1.5 % at MV 6: 27.7 mL/h (D).
+    drawn = at_bed(notes=[vaporizer(0, carrier="6", draw_over=True)]).agent
+    assert drawn.use.exact_ml_h == pytest.approx(27.7, abs=0.05)
+    assert at_bed().agent is None
+    assert at_bed(notes=[vaporizer(0, level="0")]).agent.minutes_low is None, "nothing is used: no end"
+
+
+def test_a_turned_dial_and_a_new_level_count_from_their_time():
+    turned = at_bed(notes=[vaporizer(2 * HOUR)], by_hand=[(HOUR, hand_entry("agent_level", "3"))]).agent
+    assert turned.left_ml == pytest.approx(125 - 18.46 - 2 * 18.46, abs=0.03)
+    read = at_bed(notes=[vaporizer(2 * HOUR)], by_hand=[(0, hand_entry("agent_left", "50"))]).agent
+    assert read.left_ml == 50.0
+
+
+def test_what_is_read_off_by_itself_counts_where_the_rest_is_known():
+    cylinder = (3 * HOUR, cylinder_entry(size="UK D", water_l="", gauge="137", unit="bar"))
+    found = at_bed(notes=[cylinder, OXYGEN], by_hand=[
+        (HOUR // 2, hand_entry("gauge", "1000", "psi")), (HOUR // 2, hand_entry("oxygen_flow", "2")),
+        (0, hand_entry("spo2", "94")),
+    ])  # fmt: skip
+    assert found.cylinder.content.gauge_bar == pytest.approx(68.95, abs=0.01)  # 1 psi = 6894.757 Pa (D)
+    assert found.cylinder.demand.added_oxygen_l_min == 2.0
+    assert found.entered.unreadable == 0
+    lone = at_bed(by_hand=[(0, hand_entry("gauge", "100", "bar")), (0, hand_entry("oxygen_flow", "2"))])
+    assert lone.cylinder is None and lone.entered.demand is None, "size and drive gas are never assumed"
+    assert lone.entered.unreadable == 0
+    odd = at_bed(notes=[(0, {"what": "agent", "agent": "ether"}), (0, {"what": "?"}), (0, {})])
+    assert odd.entered.unreadable == 3
