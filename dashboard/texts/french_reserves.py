@@ -100,6 +100,8 @@ RESERVES: Final[dict[str, str]] = {
     "battery.output_dead": "il n'y a pas de tension après l'onduleur",
     "battery.support_not_proven": "si la batterie est derrière la sortie",
     "battery.reading_old": "la lecture du module est ancienne ; tout le temps écoulé est retiré",
+    "battery.by_voltage": "la tension de la batterie permet moins que sa charge : pris sur "
+    "la courbe de l'essai",
     "battery.peukert_only": "par la loi de Peukert seule, aucune décharge ne la prouve",
     "cylinder.flow_not_entered": "le débit n'est pas saisi",
     "cylinder.gauge_old": "le manomètre a été lu il y a plus de 12 h",

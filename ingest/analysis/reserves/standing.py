@@ -20,6 +20,7 @@ from ingest.analysis.reserves.battery import (
 from ingest.analysis.reserves.cascade import Cascade, CylinderReserve, cascade
 from ingest.analysis.reserves.cylinder import cylinder_content
 from ingest.analysis.reserves.entries import Entered, entered, entered_marks
+from ingest.analysis.reserves.measured import shortened
 
 CURRENT_MS: Final = 5_000  # a reading older than this is an old one
 GAUGE_OLD_MS: Final = 12 * 3_600_000  # house rule: a gauge is read once a shift
@@ -41,6 +42,12 @@ class Store(Protocol):
 
     def breaths(self, module: int, start: int, end: int) -> Any:
         """Return the breaths."""
+
+    def records(self, message_id: int, module: int, start: int, end: int) -> Any:
+        """Return all records of one message as columns."""
+
+    def trends(self, module: int, start: int, end: int, quantities: Any = ..., pixels: Any = ...) -> Any:
+        """Return quantities second by second."""
 
     def bands(self, module: int, start: int, end: int, column: str) -> Sequence[Any]:
         """Return the stretches of one code."""
@@ -161,6 +168,11 @@ def _battery(store: Store, module: int, latest: Any, state: str, now_ms: int) ->
         bound = replace(bound, minutes_low=max(low, 0.0), proven=proven, recharge_fraction=charge)
     elif test is not None:
         notes.append("battery.recharge")
+    bound = shortened(
+        replace(bound, unknown=tuple(notes)), store, module, proven_day=round(day), minutes=minutes,
+        newest_ms=latest.t, on_battery=state == "stored_energy",
+    )  # fmt: skip
+    notes = list(bound.unknown)
     if age_ms > CURRENT_MS:
         notes.insert(0, "battery.reading_old")
         bound = replace(bound, proven=False)

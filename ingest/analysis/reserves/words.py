@@ -18,6 +18,7 @@ WORDS: Final[Mapping[str, str]] = MappingProxyType(
         "battery.temperature": "the battery's temperature",
         "battery.recharge": "how far it has charged again",
         "battery.load_unknown": "the load",
+        "battery.by_voltage": "its voltage allows less than its charge: taken from the test's curve",
         "battery.bypassed": "bypassed: it does not stand behind the output",
         "battery.output_dead": "there is no voltage after the UPS",
         "battery.support_not_proven": "whether the battery stands behind the output",

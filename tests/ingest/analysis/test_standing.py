@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from types import SimpleNamespace as Row
 
+import numpy as np
 import pytest
 
 from firmware_sim.contract.channels import OXYGEN_STATES, SUPPLY_STATES
@@ -55,6 +56,10 @@ class Store:
     def marks(self, module=None, *, kind=None):
         return [Row(utc=NOW - ago, data=data) for ago, data in
                 (self.by_hand if kind == "hand" else self.notes)]  # fmt: skip
+
+    def trends(self, module, start, end, quantities=None, pixels=None):
+        """Return no optional channel."""
+        return Row(t=[], mean={name: np.empty(0) for name in quantities})
 
     def breaths(self, module, start, end):
         """Return nothing, or one kind of breath: rate (/min), ti, te (ms)."""
@@ -197,7 +202,8 @@ def test_the_mixture_lives_on_the_modules_purity_and_pattern():
     # 0.21 + (p - 0.21)(Q/MV)(Ti/Ttot): mass balance (D).
     assert short.here.rule == "mixture.no_reservoir"
     assert short.lowest == pytest.approx(0.21 + 0.72 * 4 / 6 / 3)
-    assert at_bed(notes=[OXYGEN, TUBE], purity=95.0).mixture.lowest == pytest.approx((0.21 * 2 + 0.95 * 4) / 6)
+    richer = at_bed(notes=[OXYGEN, TUBE], purity=95.0).mixture
+    assert richer.lowest == pytest.approx((0.21 * 2 + 0.95 * 4) / 6)
 
 
 def test_without_a_breath_nobody_knows_whether_the_tube_is_long_enough():
