@@ -53,7 +53,8 @@ class Hal:
         self._uart = machine.UART(pins.UART, pins.BAUD, tx=Pin(pins.PIN_OF["tx"]), rx=Pin(pins.PIN_OF["rx"]),
                                   txbuf=2 * BYTES_PER_STEP, rxbuf=2 * BYTES_PER_STEP)
         self._rtc = machine.RTC()
-        self._wdt = machine.WDT(timeout=pins.WATCHDOG_MS)
+        # Started with the first step: building the firmware takes longer than the watchdog waits.
+        self._wdt = None
         self._buttons = [Pin(pins.PIN_OF[role], Pin.IN, Pin.PULL_UP) for role in BUTTONS]
         contact = pins.PIN_OF["ups_contact"]
         self._contact = None if contact is None else Pin(contact, Pin.IN, Pin.PULL_UP)
@@ -110,7 +111,9 @@ class Hal:
         return self._uart.read() or b"" if self._uart.any() else b""
 
     def watchdog(self):
-        """Feed the watchdog."""
+        """Feed the watchdog; the first time starts it."""
+        if self._wdt is None:
+            self._wdt = machine.WDT(timeout=pins.WATCHDOG_MS)
         self._wdt.feed()
 
     def reset_cause(self):
