@@ -63,6 +63,22 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
     )
 
 
+def now_line(settings: Settings, view: View, search: str | None) -> Component | None:
+    """Return for Now whose record this is, and what is asked about it; None for an empty store."""
+    found = bedside(settings, view, search)
+    if found is None:
+        return None
+    words, one = view.words, found.look.open
+    if one is None:
+        said = words("case.none")
+    else:
+        opened = words("time.day", date=date(one.start, view.zone), clock=clock(one.start, view.zone))
+        said = words("case.open", number=one.number, since=opened)
+    asked = [html.Strong(words("case.question"))] if found.look.questions else []
+    way = link(words("case.title"), address(PATH, Place(module=found.module.id)), className="button")
+    return html.Div([html.Span(said), *asked, way], className="card-foot")
+
+
 def _state(found: Bedside) -> list[Any]:
     """Return what the page shows, so that nothing is drawn anew, and no focus lost, without a change."""
     one = found.look.open

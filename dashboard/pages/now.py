@@ -13,7 +13,7 @@ from dashboard.components import at, attributes, badge, notice, reached, since
 from dashboard.formats import MISSING, clock, date, span
 from dashboard.frames import Alarm, NowFrame, Wave
 from dashboard.links import parse
-from dashboard.pages import controls, due, reasons, reserves, stations
+from dashboard.pages import case, controls, due, reasons, reserves, stations
 from dashboard.queries import choose_module, now_frame, reading, wave_since
 from dashboard.settings import Settings
 from dashboard.units import in_unit, now_in
@@ -74,7 +74,10 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
 
 
 def _cards(settings: Settings, view: View, search: str | None) -> list[Component]:
-    found = (reserves.now_card(settings, view, search), due.due_now(settings, view, search))
+    found = (
+        case.now_line(settings, view, search), reserves.now_card(settings, view, search),
+        due.due_now(settings, view, search),
+    )  # fmt: skip
     return [one for one in found if one is not None]
 
 

@@ -23,7 +23,8 @@ ALIKE = {
     "summary.what.spo2", "summary.what.co2", "summary.what.volume", "burden.condition", "burden.times",
     "mark.kind.note", "choice.language.en", "choice.language.fr", "handover.where", "handover.notes",
     "reserves.unit.bar", "reserves.unit.kPa", "reserves.unit.psi", "supply.compare.module", "supply.point",
-    "supply.value", "case.with", "agent.name.halothane", "agent.name.isoflurane", "label.line",
+    "supply.value", "case.with", "entry.agent_level", "entry.spo2", "agent.name.halothane",
+    "agent.name.isoflurane", "label.line",
 }  # fmt: skip
 # The report of the supply study is written for readers of the standards it quotes, and has no other language.
 ENGLISH_ONLY = ("study.",)

@@ -61,7 +61,7 @@ def marks(bed, kind):
 def test_a_case_is_lived_through_on_the_page(bed, settings):
     text = said(case.page(settings, view_at(settings), ""))
     assert "No case is open: trends, limits and reports belong to nobody." in text
-    assert "SIMULATED" not in text, "the banner above every page says it"
+    assert "No case is open" in said(now.page(settings, view_at(settings), ""))
     good, words = press(settings, "start")
     assert not good
     assert words == "The module answers: press the module's own button first. Nothing was changed."
@@ -119,6 +119,8 @@ def test_a_forgotten_end_is_asked_about_and_never_decided(bed, settings):
     text = said(case.page(later, view_at(later), ""))
     assert "Is this case still going on? Nothing is ended by itself. the module was not heard, since" in text
     assert "It goes on" in text
+    on_now = said(now.page(later, view_at(later), ""))
+    assert "Case 1, open since" in on_now and "Is this case still going on?" in on_now
     assert marks(bed, "case")[0].utc_end is None
     assert case.done(later, view_at(later), "", "goes_on", TOLD) == (True, "Written down: it goes on.")
     assert "still going on" not in said(case.page(later, view_at(later), ""))
