@@ -110,8 +110,8 @@ COMPOSED = (
     "result.", "control.", "summary.", "finding.", "note.", "study.", "pressure_cannot_tell.",
     "burden.reference.", "mark.kind.", "exposure.", "choice.language.", "unit.", "refused.", "rung.", "hand.",
     "battery.", "cylinder.", "cascade.", "lengthen.", "mixture.", "handover.lane_", "source.", "setting.",
-    "list.name.", "label.", "step.", "guided.", "setup.state.", "evidence.", "part.", "deed.", "due.", "wear.",
-    "case.ask.", "quantity.", "agent.",
+    "list.name.", "label.", "step.", "guided.", "setup.state.", "evidence.", "part.", "deed.", "due.",
+    "wear.", "case.ask.", "quantity.", "agent.",
 )  # fmt: skip
 
 
