@@ -68,6 +68,7 @@ COMMANDS: dict[str, Row] = {
     "seal": Row("ingest.cli.seal", "seal", "Seal a case as one file with hashes; check a sealed one."),
     "import": Row("ingest.cli.import_", "import_", "Merge stores of several modules without doubles."),
     "backup": Row("ingest.cli.backup", "backup", "Copy a store while it is in use, and verify the copy."),
+    "carry": Row("ingest.cli.carry", "carry", "Carry data out on a stick, copied and proven."),
     "verify": Row("ingest.cli.verify", "verify", "Check a store's integrity, gaps and counts."),
     "prune": Row("ingest.cli.prune", "prune", "Remove old records that were kept elsewhere."),
     "user": Row("dashboard.cli.user", "user", "Manage who may view and operate beyond this machine."),
@@ -225,9 +226,10 @@ def demo(name: str, port: int, folder: str, runtime: str) -> None:
     elapsed_s = f"{time.time() - start_ms / 1000:.0f}"
     run_together(
         f"Open http://127.0.0.1:{port} (SIMULATED data). Ctrl-C ends it.",
-        ["board", "--scenario", name, "--from", elapsed_s, "--now", "--pty-link", tty, "--runtime", runtime],
+        ["board", "--scenario", name, "--from", elapsed_s, "--now", "--pty-link", tty, "--runtime", runtime,
+         "--control", f"{store}.rig", "--played", f"{store}.played.json"],
         ["ingest", "--link", tty, "--store", store, "--wait", "--quiet"],
-        ["dashboard", "--store", store, "--port", str(port)],
+        ["dashboard", "--store", store, "--port", str(port), "--rig", f"{store}.rig"],
     )
 
 
