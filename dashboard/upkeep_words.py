@@ -1,5 +1,6 @@
 """Say the upkeep in words: what is due, what was done, how sieve and battery wear."""
 
+import math
 from pathlib import Path
 from typing import Any
 
@@ -73,7 +74,7 @@ def hours_line(log: list[Entry], view: View) -> str:
     found = hours_now(log, view.now)
     if found is None:
         return view.words("upkeep.no_hours")
-    low, high = (number(one, 0) for one in found)
+    low, high = math.floor(found[0]), math.ceil(found[1])
     return view.words("upkeep.hours_now", low=low, high=high)
 
 

@@ -27,7 +27,6 @@ EVIDENCE: Final[dict[str, str]] = {
     "evidence.state_stored_energy": "sur batterie depuis {since}",
     "evidence.state_bypass": "en bypass depuis {since}",
     "evidence.state_dead": "sortie morte depuis {since}",
-    "evidence.before_undetermined": "avant cela {minutes} min indéterminé, dès {from}",
     "evidence.before_normal": "avant cela {minutes} min en mode normal, dès {from}",
     "evidence.before_stored_energy": "avant cela {minutes} min sur batterie, dès {from}",
     "evidence.before_bypass": "avant cela {minutes} min en bypass, dès {from}",
