@@ -12,15 +12,18 @@ from firmware_sim.contract import frames, messages
 
 FIELDS = next(row[4] for row in messages.MESSAGES if row[0] == messages.TREND)
 LAYOUT = "<" + "".join(field[1][0] for field in FIELDS)
+TYPICAL = (
+    *(22_950, 22_900, 23_010, 23_000, 22_990, 23_020, 49_980, 50_000, 900, 480, 2_010, 9_320, 5_010, 900),
+    *(1, 0, 1, 0, 0, 545, 0, 700, 5_400, 350, 12),
+)
 
 
 def trends(count):
     """Return values of `count` trend records that differ a little, of the size that a night has."""
-    base = (22_950, 22_900, 23_010, 23_000, 22_990, 23_020, 49_980, 50_000, 900, 480, 2_010, 9_320, 5_010, 900,
-            1, 0, 1, 0, 0, 545, 0, 700, 5_400, 350, 12)  # fmt: skip
-    assert len(base) == len(FIELDS)
-    return [[max(0, min(value + (k * 7 + n) % 5, 250 if value < 256 else 65_000)) for n, value in enumerate(base)]
-            for k in range(count)]  # fmt: skip
+    most = [250 if value < 256 else 65_000 for value in TYPICAL]
+    return [
+        [min(value + (k * 7 + n) % 5, most[n]) for n, value in enumerate(TYPICAL)] for k in range(count)
+    ]
 
 
 def ours(values, seq):

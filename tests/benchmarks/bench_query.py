@@ -1,7 +1,7 @@
 """What the Night page asks of the store, against pandas over CSV and DuckDB over Parquet; answers compared.
 
-The same night of trends and pressure wave in each. Times are those of a page that comes cold to the file: open,
-ask, close; the best of several, so the file's pages are in memory for all of them.
+The same night of trends and pressure wave in each. Times are those of a page that comes cold to the file:
+open, ask, close; the best of several, so the file's pages are in memory for all of them.
 """
 
 import tempfile
@@ -43,7 +43,9 @@ def night_of_store(path, seconds):
     """Ask the store as the page does."""
     with open_reader(path) as reader:
         found = reader.trends(MODULE, UTC, UTC + seconds * 1000, list(ASKED), pixels=seconds // 60)
-    return np.column_stack([part[name] for name in ASKED for part in (found.mean, found.minimum, found.maximum)])
+    return np.column_stack(
+        [part[name] for name in ASKED for part in (found.mean, found.minimum, found.maximum)]
+    )
 
 
 def night_of_pandas(path):
@@ -61,7 +63,8 @@ def night_of_duckdb(path):
                        for column, kind in zip(columns, ("avg", "min", "max"), strict=True))  # fmt: skip
     with duckdb.connect() as connection:
         found = connection.execute(
-            f"SELECT (t - {UTC} - 1) // {MINUTE} AS minute, {wanted} FROM '{path}' GROUP BY minute ORDER BY minute"
+            f"SELECT (t - {UTC} - 1) // {MINUTE} AS minute, {wanted} FROM '{path}' "
+            "GROUP BY minute ORDER BY minute"
         ).fetchnumpy()
     return np.column_stack(list(found.values())[1:])
 
@@ -107,16 +110,26 @@ def rows(quick):
         into_store(store, batches(trend, wave))
         write_peers(folder, trend, wave)
         ours, mine = best(lambda: night_of_store(store, seconds), times)
-        for peer, call in (("pandas over CSV", lambda: night_of_pandas(folder / "trend.csv")),
-                           ("DuckDB over Parquet", lambda: night_of_duckdb(folder / "trend.parquet"))):
+        for peer, call in (
+            ("pandas over CSV", lambda: night_of_pandas(folder / "trend.csv")),
+            ("DuckDB over Parquet", lambda: night_of_duckdb(folder / "trend.parquet")),
+        ):
             took, other = best(call, times)
             # Pressure is in wire steps there; ours come in their units.
             assert np.allclose(mine * 100, other, rtol=1e-6), peer
-            yield f"three lanes of a night of {seconds / 3600:g} h by the minute, against {peer}", ours, "ms", "", took / ours
+            yield (
+                f"three lanes of a night of {seconds / 3600:g} h by the minute, against {peer}",
+                ours,
+                "ms",
+                "",
+                took / ours,
+            )
         start = UTC + seconds * 700
         ours, mine = best(lambda: breath_of_store(store, start), times)
-        for peer, call in (("pandas over CSV", lambda: breath_of_pandas(folder / "wave.csv", start)),
-                           ("DuckDB over Parquet", lambda: breath_of_duckdb(folder / "wave.parquet", start))):
+        for peer, call in (
+            ("pandas over CSV", lambda: breath_of_pandas(folder / "wave.csv", start)),
+            ("DuckDB over Parquet", lambda: breath_of_duckdb(folder / "wave.parquet", start)),
+        ):
             took, other = best(call, min(times, 2))
             assert len(mine) == len(other) and np.array_equal(mine, other), peer
             yield f"15 s of pressure wave out of that night, against {peer}", ours, "ms", "", took / ours

@@ -1,9 +1,9 @@
 """Ingest into our store against one row a sample in SQLite, Parquet, and a real time-series server.
 
-All get the same numbers: the pressure wave at 100 samples/s and the 25 fields of each second's trend. All
-commit once a simulated minute; SQLite in both cases with the store's durability. Parquet has no durable append
-(a file is readable when it is closed) and the server syncs when it likes: this comparison gives them both for
-free. Ours also makes roll-ups, runs, bands and cursors in the same transaction. Totals are compared afterwards.
+All get the same numbers: the pressure wave at 100 samples/s and the 25 fields of each second's trend. Ours
+and the other SQLite commit once a simulated minute, both with the store's durability. Parquet has no durable
+append (a file is readable when it is closed), and the server syncs when it likes: this comparison gives them
+both for free. Ours also makes roll-ups, runs, bands and cursors in the same transaction. Totals are compared.
 """
 
 import http.client
@@ -35,6 +35,11 @@ NUMBERS_A_SECOND = 100 + len(NAMES)
 TYPICAL = (22_950, 22_900, 23_010, 23_000, 22_990, 23_020, 49_980, 50_000, 900, 480, 2_010, 9_320, 5_010, 900,
            1, 0, 1, 0, 0, 545, 0, 700, 5_400, 350, 12)  # fmt: skip
 TOTALS = ("in_rms", "oxygen")
+HELLO = Hello(
+    module=7, boot_id=1, revision=1, digest_low=1, digest_high=2, nonce_low=0, nonce_high=0, emulated=True,
+    profile=1, firmware="bench", oldest_seq=1, next_seq=1, tick=0, module_utc=UTC, nominal_v=230,
+    nominal_hz=50,
+)  # fmt: skip
 
 
 def made(seconds, seed=3):
@@ -58,8 +63,10 @@ def batches(trend, wave):
         for second in range(first, min(first + 60, len(trend))):
             tick = (second + 1) * 1000
             fields = [int(value) for value in trend[second]]
-            for kind, values, tail in ((messages.TREND, fields, None),
-                                       (messages.PRESSURE_WAVE, (), wave[second].tolist())):
+            for kind, values, tail in (
+                (messages.TREND, fields, None),
+                (messages.PRESSURE_WAVE, (), wave[second].tolist()),
+            ):
                 seq += 1
                 records[kind].append((seq, tick, messages.encode(kind, values, tail)))
         fit = ClockFit(tick=tick, utc0=UTC, rate_ppb=0, residual_ms=0, module_utc=UTC + tick, step=False)
@@ -70,10 +77,7 @@ def batches(trend, wave):
 def into_store(path, given):
     """Commit every batch with the real writer."""
     writer = Writer(path, UTC)
-    hello = Hello(module=7, boot_id=1, revision=1, digest_low=1, digest_high=2, nonce_low=0, nonce_high=0,
-                  emulated=True, profile=1, firmware="bench", oldest_seq=1, next_seq=1, tick=0, module_utc=UTC,
-                  nominal_v=230, nominal_hz=50)  # fmt: skip
-    writer.open_boot(hello, UTC)
+    writer.open_boot(HELLO, UTC)
     began = time.perf_counter()
     for batch in given:
         writer.commit([batch])
@@ -132,12 +136,12 @@ def into_server(trend, wave):
     for first in range(0, len(trend), 60):
         last = min(first + 60, len(trend))
         times = list(range(UTC + (first + 1) * 1000, UTC + (last + 1) * 1000, 1000))
-        series = [{"metric": {"__name__": name}, "values": trend[first:last, column].tolist(), "timestamps": times}
-                  for column, name in enumerate(NAMES)]  # fmt: skip
+        series = [(name, times, trend[first:last, column]) for column, name in enumerate(NAMES)]
         times = list(range(UTC + first * 1000 + 10, UTC + last * 1000 + 10, 10))
-        series.append({"metric": {"__name__": "wave"}, "values": wave[first:last].ravel().tolist(),
-                       "timestamps": times})  # fmt: skip
-        bodies.append("\n".join(json.dumps(one) for one in series).encode())
+        series.append(("wave", times, wave[first:last].ravel()))
+        bodies.append("\n".join(
+            json.dumps({"metric": {"__name__": name}, "values": values.tolist(), "timestamps": times})
+            for name, times, values in series).encode())  # fmt: skip
     connection = http.client.HTTPConnection("127.0.0.1", PORT, timeout=120)
     began = time.perf_counter()
     for body in bodies:
@@ -182,7 +186,9 @@ def asked(seconds, name):
 
 def size(path):
     """Return the bytes of a file, or of all files under a folder."""
-    return sum(part.stat().st_size for part in ([path] if path.is_file() else path.rglob("*")) if part.is_file())
+    return sum(
+        part.stat().st_size for part in ([path] if path.is_file() else path.rglob("*")) if part.is_file()
+    )
 
 
 def check(store, single, parquet, trend, wave):
@@ -194,7 +200,9 @@ def check(store, single, parquet, trend, wave):
         assert round(float(np.sum(reader.wave(7, UTC, UTC + 10**9).value)) * 100) == wave.sum(dtype=int)
     connection = sqlite3.connect(single)
     for number, total in ((NAMES.index("in_rms"), trend[:, 0].sum()), (99, wave.sum(dtype=int))):
-        assert connection.execute("SELECT sum(value) FROM sample WHERE channel = ?", (number,)).fetchone() == (total,)
+        assert connection.execute(
+            "SELECT sum(value) FROM sample WHERE channel = ?", (number,)
+        ).fetchone() == (total,)
     connection.close()
     assert pq.read_table(parquet / "wave")["value"].to_numpy().sum(dtype=int) == wave.sum(dtype=int)
 
@@ -217,6 +225,12 @@ def rows(quick):
                 assert round(asked(seconds, "in_rms")) == trend[:, 0].sum()
             found["victoria-metrics, its own import"] = took, size(folder / "server")
         for peer, (took, _) in found.items():
-            yield f"ingest, a commit a minute, against {peer}", ours / count * 1e9, "ns a number", "", took / ours
+            yield (
+                f"ingest, a commit a minute, against {peer}",
+                ours / count * 1e9,
+                "ns a number",
+                "",
+                took / ours,
+            )
         for peer, (_, held) in found.items():
             yield f"bytes on disk, against {peer}", size(store) / count, "B a number", "", held / size(store)

@@ -53,8 +53,11 @@ def machine():
     memory_gb = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 1e9
     named = ", ".join(f"{name} {version(name)}" for name in VERSIONS)
     load_1 = os.getloadavg()[0]
-    return (f"{os.cpu_count()} cores, {memory_gb:.0f} GB, {platform.machine()}, Python {platform.python_version()}; "
-            f"load before the start {load_1:.1f}\n{named}")
+    return (
+        f"{os.cpu_count()} cores, {memory_gb:.0f} GB, {platform.machine()}, "
+        f"Python {platform.python_version()}; "
+        f"load before the start {load_1:.1f}\n{named}"
+    )
 
 
 def line(name, value, unit, peer, ratio, goal):

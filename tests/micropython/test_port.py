@@ -128,6 +128,26 @@ def test_compiled_files_run_as_well(made, tmp_path):
     assert host.bad == 0 and len(host.records) > 10
 
 
+def test_the_watchdog_waits_for_the_first_step(made, tmp_path):
+    """Building the firmware takes seconds on a board, longer than the watchdog waits."""
+    code = ("import machine\nseen = []\n"
+            "class Dog:\n    def __init__(self, timeout): seen.append(timeout)\n"
+            "    def feed(self): seen.append('fed')\n"
+            "machine.WDT = Dog\n"
+            "from firmware_sim.ports.micropython.hal import Hal\n"
+            "from firmware_sim.ports.micropython.sampler import Sampler\n"
+            "hal = Hal(Sampler())\nbefore = len(seen)\nhal.watchdog()\nhal.watchdog()\nprint(before, *seen)")
+    runtime = PortRuntime(made[0] / "plain", tmp_path, HEAP)
+    (tmp_path / "look.py").write_text(code)
+    done = subprocess.run(
+        [find_interpreter(), "-X", f"heapsize={HEAP}", "look.py"],
+        cwd=tmp_path, capture_output=True, text=True, pass_fds=[runtime.master],
+        env={"MICROPYPATH": f"{made[0] / 'plain'}:{STANDIN}", "STANDIN_PTY": str(runtime.master)},
+        check=False)
+    runtime.close()
+    assert done.stdout.split() == ["0", "2000", "fed", "fed"], done.stdout + done.stderr
+
+
 def test_every_file_of_the_bundle_is_needed(made, tmp_path):
     """The modules that the interpreter has loaded are the files written, no more and no fewer."""
     names = {name[:-3].replace("/", ".").removesuffix(".__init__")
