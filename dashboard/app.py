@@ -14,7 +14,7 @@ from dashboard import ids
 from dashboard.access import install
 from dashboard.components import attributes, notice
 from dashboard.links import Place, address, parse
-from dashboard.pages import case, choices, night, now, reasons, rehearsal, reserves, setup, supply
+from dashboard.pages import bench, case, choices, night, now, reasons, rehearsal, reserves, setup, supply
 from dashboard.pages import settings as settings_page
 from dashboard.queries import choose_module, reading
 from dashboard.reports.case_route import serve_handovers
@@ -37,6 +37,7 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     (setup.PATH, "nav.setup", setup.page),
     (rehearsal.PATH, "nav.rehearsal", rehearsal.page),
     (settings_page.PATH, "nav.settings", settings_page.page),
+    (bench.PATH, "nav.bench", bench.page),
 )
 # What one wants at a bedside; the other pages stand behind them.
 BEDSIDE = ("/", night.PATH, case.PATH, reserves.PATH)
@@ -115,6 +116,7 @@ def create_app(settings: Settings) -> Pages:
     serve_sheets(app.server, settings)
     rehearsal.register(app, settings)
     settings_page.register(app, settings)
+    bench.register(app, settings)
     guard(app.server, settings.host, policy(app.csp_hashes()), settings.names)
     install(app.server, settings)
     return app

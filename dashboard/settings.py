@@ -21,7 +21,7 @@ class Settings:
     `socket` is the daemon's control socket, None when there is none; `clock` gives UTC ms, `steady` seconds
     that never jump. `users` is the file of users (None: beside the store), `names` the host names by which
     browsers may reach the pages; with `cert` and `key` (PEM) they are served over TLS. `actions` are the
-    site's own first actions for alarms.
+    site's own first actions for alarms. `rig` is the control socket of an emulated board, None for none.
     """
 
     store: Path
@@ -36,6 +36,7 @@ class Settings:
     cert: Path | None = None
     key: Path | None = None
     actions: FirstActions | None = None
+    rig: Path | None = None
 
     @property
     def users_path(self) -> Path:

@@ -127,20 +127,29 @@ class Client:
 
     def ask(self, request: dict[str, Any]) -> dict[str, Any]:
         """Send one request, return the answer; raise UserError when nobody answers or it was refused."""
-        try:
-            with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as connection:
-                connection.settimeout(self._timeout_s)
-                connection.connect(str(self._path))
-                connection.sendall(json.dumps(request).encode("utf-8") + b"\n")
-                line = _read_line(connection)
-        except (OSError, ValueError) as error:
-            raise UserError(
-                f"No daemon answers for this store ({error}); start `nightkeel ingest`."
-            ) from error
-        answer = json.loads(line)
-        if not isinstance(answer, dict) or not answer.get("ok"):
-            raise UserError(str(answer.get("error", "the daemon gave no reason")))
-        return answer
+        nobody = "No daemon answers for this store ({error}); start `nightkeel ingest`."
+        return ask_at(self._path, request, self._timeout_s, nobody)
+
+
+def ask_rig(path: Path, request: dict[str, Any], timeout_s: float = TIMEOUT_S) -> dict[str, Any]:
+    """Ask an emulated board's control socket; raise UserError when nobody answers or it was refused."""
+    return ask_at(path, request, timeout_s, f"No emulated board answers at {path} ({{error}}).")
+
+
+def ask_at(path: Path, request: dict[str, Any], timeout_s: float, nobody: str) -> dict[str, Any]:
+    """Send one request to a socket, return the answer; `nobody` is what to say when none comes."""
+    try:
+        with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as connection:
+            connection.settimeout(timeout_s)
+            connection.connect(str(path))
+            connection.sendall(json.dumps(request).encode("utf-8") + b"\n")
+            line = _read_line(connection)
+    except (OSError, ValueError) as error:
+        raise UserError(nobody.format(error=error)) from error
+    answer = json.loads(line)
+    if not isinstance(answer, dict) or not answer.get("ok"):
+        raise UserError(str(answer.get("error", "no reason was given")))
+    return answer
 
 
 def _read_line(connection: socket.socket) -> bytes:

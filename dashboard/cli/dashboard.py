@@ -9,6 +9,7 @@ Examples:
   nightkeel dashboard --store night.db
   nightkeel dashboard --store night.db --port 8051 --zone Africa/Nairobi
   nightkeel dashboard --store night.db --site ward.toml
+  nightkeel dashboard --store bed.db --rig bed.rig
   nightkeel dashboard --store night.db --host 0.0.0.0 --cert ward.pem --key ward.key"""
 
 THREADS = 8
@@ -24,6 +25,7 @@ THREADS = 8
 @click.option("--cert", type=click.Path(path_type=Path), help="Certificate (PEM) to serve over TLS.")
 @click.option("--site", type=click.Path(path_type=Path), help="The site's first actions; `nightkeel site`.")
 @click.option("--key", type=click.Path(path_type=Path), help="Private key (PEM) of the certificate.")
+@click.option("--rig", type=click.Path(path_type=Path), help="Emulated board's --control: fault buttons.")
 def dashboard(
     store: Path,
     host: str,
@@ -34,6 +36,7 @@ def dashboard(
     cert: Path | None,
     key: Path | None,
     site: Path | None,
+    rig: Path | None,
 ) -> None:
     """Serve the pages over a store until interrupted. The store is only read.
 
@@ -47,6 +50,7 @@ def dashboard(
 
     settings = Settings(
         store=store, host=host, port=port, zone=zone, users=users, names=names, cert=cert, key=key,
+        rig=rig,
         actions=None if site is None else first_actions(site.read_text("utf-8", "replace"), str(site)),
     )  # fmt: skip
     server = listen(settings, threads=THREADS)

@@ -3,6 +3,7 @@
 from typing import Final
 
 from dashboard.texts.english_access import ACCESS
+from dashboard.texts.english_bench import BENCH
 from dashboard.texts.english_case import CASE
 from dashboard.texts.english_morning import TEXTS as MORNING
 from dashboard.texts.english_rehearsal import REHEARSAL
@@ -284,5 +285,5 @@ _ALARMS: Final[dict[str, str]] = {
 
 TEXTS: Final[dict[str, str]] = {
     **_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS, **SUMMARY, **STUDY, **SITE, **MORNING,
-    **ACCESS, **SETTINGS, **REHEARSAL, **CASE, **SETUP,
+    **ACCESS, **SETTINGS, **REHEARSAL, **CASE, **SETUP, **BENCH,
 }  # fmt: skip

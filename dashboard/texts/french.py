@@ -3,6 +3,7 @@
 from typing import Final
 
 from dashboard.texts.french_access import ACCESS
+from dashboard.texts.french_bench import BENCH
 from dashboard.texts.french_case import CASE
 from dashboard.texts.french_morning import TEXTS as MORNING
 from dashboard.texts.french_rehearsal import REHEARSAL
@@ -288,5 +289,5 @@ _ALARMS: Final[dict[str, str]] = {
 TEXTS: Final[dict[str, str]] = {
     **_COMMON, **_WORDS, **_NOW, **_CONTROL, **_NIGHT, **_ALARMS, **SUMMARY, **STUDY, **SITE, **MORNING,
     **SETTINGS, **REHEARSAL,
-    **ACCESS, **CASE, **SETUP,
+    **ACCESS, **CASE, **SETUP, **BENCH,
 }  # fmt: skip

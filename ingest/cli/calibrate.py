@@ -180,10 +180,10 @@ def _show(store: Path, module: int | None, as_json: bool) -> None:
             "day": None, "due_in_days": None, "gain_u_percent": None, "offset_u_codes": None,
         }  # fmt: skip
         if one is not None and vouched:
-            told.update(
-                reference=one.reference, day=one.day, due_in_days=one.day + interval - today,
-                gain_u_percent=round(one.gain_u_ppm / 1e4, 4), offset_u_codes=one.offset_u,
-            )  # fmt: skip
+            told.update(reference=one.reference, day=one.day, offset_u_codes=one.offset_u)
+            if one.points > 1:
+                told.update(due_in_days=one.day + interval - today,
+                            gain_u_percent=round(one.gain_u_ppm / 1e4, 4))  # fmt: skip
         rows.append(told)
     if as_json:
         click.echo(json.dumps({"module": f"{number:08x}", "calibrations": rows}))
@@ -199,6 +199,8 @@ def _line(told: "dict[str, str | int | float | None]") -> str:
     if told["day"] is None:
         return f"{start}  nobody vouches for it: never calibrated, or set by hand"
     day = datetime.fromtimestamp(int(told["day"]) * 86_400, UTC).strftime("%Y-%m-%d")
-    due = int(told["due_in_days"] or 0)
+    if told["due_in_days"] is None:
+        return f"{start}  {day}, zero check only: nobody vouches for the gain"
+    due = int(told["due_in_days"])
     when = f"due in {due} days" if due >= 0 else f"{-due} days overdue"
     return f"{start}  {day}, {told['reference'] or 'no reference named'}, {when}"

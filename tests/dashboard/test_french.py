@@ -24,7 +24,7 @@ ALIKE = {
     "mark.kind.note", "choice.language.en", "choice.language.fr", "handover.where", "handover.notes",
     "reserves.unit.bar", "reserves.unit.kPa", "reserves.unit.psi", "supply.compare.module", "supply.point",
     "supply.value", "case.with", "entry.agent_level", "entry.spo2", "agent.name.halothane",
-    "agent.name.isoflurane", "label.line",
+    "agent.name.isoflurane", "label.line", "bench.coefficients", "bench.module", "bench.ms", "bench.shown",
 }  # fmt: skip
 # The report of the supply study is written for readers of the standards it quotes, and has no other language.
 ENGLISH_ONLY = ("study.",)

@@ -231,6 +231,10 @@ class Reader:
         """Return the newest fits of the newest boot's clock, oldest first."""
         return bench.clock_fits(self.base, module, most)
 
+    def health(self, module: int) -> bench.Health | None:
+        """Return what a module said of itself last, None before the first time."""
+        return bench.health(self.base, module)
+
     def power_ups(self, module: int, most: int) -> list[bench.PowerUp]:
         """Return the newest starts of a module, newest first."""
         return bench.power_ups(self.base, module, most)

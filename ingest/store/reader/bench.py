@@ -56,6 +56,28 @@ class ClockFit:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Health:
+    """Hold what a module said of itself at `t`; `ring_fill` and `log_fill` are shares, sizes bytes.
+
+    `flash_wear`: erasures of the most used page. `frames_bad`: of the host's, as the module saw them.
+    """
+
+    t: int
+    tick: int
+    loop_us_max: int
+    ring_bytes: int
+    ring_fill: float
+    memory_free: int
+    frames_sent: int
+    frames_resent: int
+    frames_bad: int
+    records_lost: int
+    flash_wear: int
+    resets: int
+    log_fill: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PowerUp:
     """Hold one start of the module: cause (hal.reset_cause) and seconds without power, None unknown."""
 
@@ -128,6 +150,23 @@ def clock_fits(base: Base, module: int, most: int) -> list[ClockFit]:
             step=bool(step),
         ))  # fmt: skip
     return out
+
+
+def health(base: Base, module: int) -> Health | None:
+    """Return the newest health record, None before the first."""
+    names = ("loop_us_max", "ring_bytes", "ring_fill", "memory_free", "frames_sent", "frames_resent",
+             "frames_bad", "records_lost", "flash_wear", "resets", "log_fill")  # fmt: skip
+    for boot in reversed(base.boots(module)):
+        found = base.rows(
+            f"SELECT tick, {', '.join(names)} FROM health WHERE id >= ? AND id < ? ORDER BY id DESC LIMIT 1",
+            (boot.id << 32, (boot.id + 1) << 32),
+        )
+        if found:
+            tick, *told = found[0]
+            row = dict(zip(names, told, strict=True))
+            shares = {"ring_fill": row.pop("ring_fill") / 1000, "log_fill": row.pop("log_fill") / 100}
+            return Health(t=boot.utc(tick), tick=tick, **row, **shares)
+    return None
 
 
 def power_ups(base: Base, module: int, most: int) -> list[PowerUp]:

@@ -26,6 +26,7 @@ BREATH_KINDS: tuple[str, ...] = channels.BREATH_KINDS
 SUPPLY_EVENT_KINDS: tuple[str, ...] = channels.SUPPLY_EVENT_KINDS
 CAPTURE_KINDS: tuple[str, ...] = channels.CAPTURE_KINDS
 CHANNEL_NAMES: tuple[str, ...] = tuple(row[1] for row in channels.CHANNELS)
+CHANNEL_UNITS: dict[str, str] = {row[1]: row[2] for row in channels.CHANNELS}
 PRIORITIES: tuple[str, ...] = alarms.PRIORITIES
 TRANSITIONS: tuple[str, ...] = alarms.TRANSITIONS
 

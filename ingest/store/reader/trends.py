@@ -149,12 +149,12 @@ def wave(base: Base, module: int, start: int, end: int) -> Series:
             continue
         value = unpack_tail(b"".join(row[1] for row in found), "h?", 100)
         sizes = np.array([len(row[1]) // 2 for row in found])
-        ticks = np.repeat(np.array([row[0] for row in found], np.int64), sizes)
         # The record's tick is the end of its second; its samples lie before it.
-        place = np.arange(len(value)) - np.repeat(np.cumsum(sizes) - sizes, sizes)
-        times.append(boot.utc_array(ticks - np.repeat(sizes, sizes) * WAVE_STEP_MS + place * WAVE_STEP_MS))
+        ends = boot.utc_array(np.array([row[0] for row in found], np.int64))
+        origin = ends - np.cumsum(sizes) * WAVE_STEP_MS
+        times.append(np.repeat(origin, sizes) + np.arange(len(value)) * WAVE_STEP_MS)
         parts.append(value)
     t = np.concatenate(times) if times else np.empty(0, np.int64)
     value = np.concatenate(parts) if parts else np.empty(0)
     keep = (t >= start) & (t < end)
-    return Series(t=t[keep], value=value[keep])
+    return Series(t=t, value=value) if keep.all() else Series(t=t[keep], value=value[keep])
