@@ -40,7 +40,7 @@ class LivePages:
 
         def answer(request):
             found = bed.requests(request)
-            if request.get("do") == "command":
+            if request.get("do") in ("command", "start_case", "end_case"):
                 bed.play(AFTER_COMMAND_S)
             return found
 

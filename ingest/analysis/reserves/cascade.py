@@ -180,7 +180,9 @@ def _lengthening(reserve: CylinderReserve | None) -> tuple[Lengthening, ...]:
     if reserve is None or reserve.demand.total_l_min <= 0:
         return ()
     demand, low_l = reserve.demand, reserve.content.low_l
-    now = whole_minutes(minutes_at(low_l, demand.total_l_min))
+    # What the gauge says it really loses stays lost: a wish saves its own litres, no others.
+    rate = reserve.rate_high_l_min
+    now = whole_minutes(minutes_at(low_l, rate))
     volume, oxygen = demand.minute_volume_l_min, demand.added_oxygen_l_min
     trials: Sequence[tuple[str, float, float]] = (
         ("lengthen.half_oxygen", oxygen / 2, oxygen / 2),
@@ -191,7 +193,7 @@ def _lengthening(reserve: CylinderReserve | None) -> tuple[Lengthening, ...]:
     found = []
     for key, to_l_min, saved in trials:
         if saved > 1e-9:
-            then = whole_minutes(minutes_at(low_l, demand.total_l_min - saved))
+            then = whole_minutes(minutes_at(low_l, rate - saved))
             found.append(
                 Lengthening(rung="rung.cylinder", key=key, to_l_min=to_l_min, minutes_gained=then - now)
             )

@@ -73,6 +73,20 @@ def test_what_would_lengthen_is_sorted_by_gain_and_true() -> None:
     assert list(found.values()) == sorted(found.values(), reverse=True)
 
 
+def test_a_measured_loss_is_not_wished_away() -> None:
+    """Oxygen turned from 2 to 1 L/min saves one litre a minute, whatever else the gauge says is lost."""
+    fast = true_rate(
+        SIZES["UK D"], GaugeReading(at_ms=0, gauge_bar=137), GaugeReading(at_ms=600_000, gauge_bar=90)
+    )
+    reserve = _cylinder(rate=fast)
+    found = {row.key: row.minutes_gained for row in cascade(
+        now_ms=NOW_MS, battery=None, cylinder=reserve, bag_seen_ms=None
+    ).lengthen}  # fmt: skip
+    low, rate = reserve.content.low_l, fast.high_l_min
+    assert rate > 10
+    assert found["lengthen.one_l_min"] == int(low / (rate - 1)) - int(low / rate) < 5
+
+
 @given(minutes=st.floats(0, 120), gauge=st.floats(0, 137), age=st.floats(0, 400))
 def test_every_shown_minute_is_a_lower_bound(minutes: float, gauge: float, age: float) -> None:
     battery, cylinder = _battery(minutes, age), _cylinder(gauge)
