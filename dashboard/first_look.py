@@ -46,7 +46,7 @@ def said(seen: Seen, view: View) -> str:
     for name, value in seen.params.items():
         if name.endswith("_at"):
             params[name.removesuffix("_at")] = clock(int(str(value)), view.zone)
-        elif name in ("mode", "preset"):
+        elif name in ("mode", "preset", "part", "deed"):
             params[name] = view.words(f"{name}.{value}")
         else:
             params[name] = value

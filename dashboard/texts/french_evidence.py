@@ -3,7 +3,10 @@
 from typing import Final
 
 EVIDENCE: Final[dict[str, str]] = {
-    "evidence.not_measured": "non mesuré",
+    "evidence.purity_steady": "pureté près de son milieu du jour, {middle} %",
+    "evidence.purity_fell": "pureté sous son milieu du jour, {middle} %, depuis {since}",
+    "evidence.upkeep_never": "{part} : rien au journal",
+    "evidence.upkeep": "{part} {deed} il y a {days} j",
     "evidence.supply_in": "secteur {now} V, ce jour {low} à {high} V",
     "evidence.supply_in_now": "secteur {now} V",
     "evidence.supply_in_none": "secteur : pas de mesure",

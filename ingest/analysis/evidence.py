@@ -26,11 +26,14 @@ from firmware_sim.contract.channels import (
 from firmware_sim.contract.messages import HEALTH
 from firmware_sim.contract.settings import ID_OF, SETTINGS, defaults
 from ingest.analysis.reserves.entries import entered, entered_marks
+from ingest.analysis.upkeep import KIND as UPKEEP
+from ingest.analysis.upkeep import Entry, entries
 
 TODAY_MS: Final = 24 * 3_600_000
 DAY_MS: Final = 86_400_000
 HOUR_MS: Final = 3_600_000
 BREATHS: Final = 10
+FALL_PCT: Final = 2.0  # below the day's middle by more than this: fallen (house rule)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +77,12 @@ class Look:
         """Return the settings in force, None where the module never reported any."""
         return self.store.settings_at(self.module, self.now)
 
+    @cached_property
+    def log(self) -> list[Entry]:
+        """Return the maintenance log, oldest first."""
+        found = self.store.marks(self.module, kind=UPKEEP)
+        return [one for one in entries(found) if one.at_ms <= self.now]
+
     def setting(self, name: str) -> float:
         """Return a setting in its unit."""
         row = SETTINGS[ID_OF[name]]
@@ -90,8 +99,6 @@ def _range(quantity: str, field: str, key: str, digits: int) -> Callable[[Look],
         now = look.reading(field)
         low, high = look.today.minimum[quantity], look.today.maximum[quantity]
         known = ~np.isnan(low)
-        if now is None and not known.any():
-            return Seen(key="evidence.not_measured", params={})
         if now is None:
             return Seen(key=f"{key}_none", params={})
         shown = {"now": f"{now:.{digits}f}"}
@@ -238,6 +245,34 @@ def _calibration(look: Look) -> Seen | None:
     return Seen(key="evidence.calibrated", params={"days": look.now // DAY_MS - day})
 
 
+def _upkeep(part: str) -> Callable[[Look], Seen | None]:
+    def found(look: Look) -> Seen | None:
+        done = [one for one in look.log if one.part == part]
+        if not done:
+            return Seen(key="evidence.upkeep_never", params={"part": part})
+        last = done[-1]
+        return Seen(key="evidence.upkeep", params={
+            "part": part, "deed": last.deed, "days": max(look.now - last.at_ms, 0) // DAY_MS,
+        })  # fmt: skip
+
+    return found
+
+
+def _fell(look: Look) -> Seen | None:
+    """Say since when purity has been below what it was: the last quarter of an hour above its own middle."""
+    low, mean = look.today.minimum["oxygen"], look.today.mean["oxygen"]
+    known = ~np.isnan(mean)
+    if known.sum() < 4:
+        return None
+    middle = float(np.median(mean[known]))
+    above = np.flatnonzero(known & (low >= middle - FALL_PCT))
+    if not len(above) or above[-1] == np.flatnonzero(known)[-1]:
+        return Seen(key="evidence.purity_steady", params={"middle": f"{middle:.1f}"})
+    return Seen(key="evidence.purity_fell", params={
+        "middle": f"{middle:.1f}", "since_at": int(look.today.t[above[-1]]),
+    })  # fmt: skip
+
+
 EVIDENCE: Final[Mapping[str, Callable[[Look], Seen | None]]] = MappingProxyType(
     {
         "supply_in": _range("supply_in", "in_rms", "evidence.supply_in", 0),
@@ -262,6 +297,11 @@ EVIDENCE: Final[Mapping[str, Callable[[Look], Seen | None]]] = MappingProxyType(
         "settings": _settings,
         "boots": _boots,
         "link": _link,
+        "purity_fell": _fell,
+        "upkeep_battery": _upkeep("battery"),
+        "upkeep_filter": _upkeep("filter"),
+        "upkeep_sieve": _upkeep("sieve"),
+        "upkeep_cell": _upkeep("cell"),
         "clock": _clock,
         "calibration": _calibration,
     }

@@ -6,7 +6,10 @@ from typing import Final
 
 WORDS: Final[Mapping[str, str]] = MappingProxyType(
     {
-        "evidence.not_measured": "not measured",
+        "evidence.purity_steady": "purity near its middle of the day, {middle} %",
+        "evidence.purity_fell": "purity below its middle of the day, {middle} %, since {since}",
+        "evidence.upkeep_never": "{part}: nothing in the log",
+        "evidence.upkeep": "{part} {deed} {days} d ago",
         "evidence.supply_in": "mains {now} V, today {low} to {high} V",
         "evidence.supply_in_now": "mains {now} V",
         "evidence.supply_in_none": "mains: no reading now",

@@ -17,6 +17,7 @@ SCRIPTS = sysconfig.get_path("scripts")
 # What the MicroPython documentation lists and a board's build has; `time`, `machine`, `os` only in ports.
 MODULES = {"array", "binascii", "collections", "gc", "hashlib", "micropython", "struct", "sys"}
 PORT_MODULES = MODULES | {
+    "boot_slots",  # beside main.py on the board
     "errno",
     "io",
     "json",

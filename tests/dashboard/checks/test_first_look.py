@@ -57,6 +57,9 @@ def test_todays_evidence_stands_beside_each_cause(store):
     french = run("check", "first", "purity_low", "--store", store, "--lang", "fr").output
     assert "Tamis humide ou usé" in french
     assert "pureté 93" in french
+    assert "Filtre : rien au journal" in french
+    run("upkeep", "add", "filter", "cleaned", "--day", "2026-02-20", "--store", store, "--operator", "AB")
+    assert "Filter cleaned 8 d ago" in run("check", "first", "purity_low", "--store", store).output
 
 
 def test_a_site_changes_causes_and_trees(store):
