@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.analysis.hand import HandPoint
+from ingest.analysis.upkeep import Entry
 
 Floats = NDArray[np.float64]
 Times = NDArray[np.int64]
@@ -86,7 +87,7 @@ class NightFrame:
 
     `t` is the middle of bins of `width_ms`. `breaths` None: the window is too long for single breaths.
     `wave` None: too long for the waveform. `limits`: values in force by setting, oldest first. `hand`: what
-    was entered by hand, by time.
+    was entered by hand, `upkeep`: what was done to the equipment, both by time.
     """
 
     nominal_v: float
@@ -106,6 +107,7 @@ class NightFrame:
     gaps: list[Stretch]
     limits: dict[str, list[Limit]]
     hand: tuple[HandPoint, ...] = ()
+    upkeep: tuple[Entry, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

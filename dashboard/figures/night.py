@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from tsdownsample import MinMaxDownsampler
 
-from dashboard.figures import hand, lanes
+from dashboard.figures import hand, lanes, upkeep
 from dashboard.figures.frame import Look, Panel, layout
 from dashboard.figures.parts import Trace, line, merged, points, ribbon
 from dashboard.frames import Envelope, Floats, Limit, NightFrame, Times
@@ -34,6 +34,7 @@ def night_figure(frame: NightFrame, look: Look) -> Figure:
         _pressure_panel(frame, look),
         _rate_panel(frame, look),
         *hand.panels(frame, look),
+        *upkeep.panels(frame, look),
         *lanes.panels(rows, look),
     ]
     traces = [
@@ -43,6 +44,7 @@ def night_figure(frame: NightFrame, look: Look) -> Figure:
         *_pressure(frame, look, step),
         *_rate(frame, look),
         *hand.traces(frame, look),
+        *upkeep.traces(frame, look),
         *lanes.alarms(rows, frame, look),
         *lanes.unrecorded(frame, look),
         *(_nothing(panel.axis, frame.start) for panel in panels),

@@ -7,6 +7,7 @@ UPKEEP: Final[dict[str, str]] = {
     "mark.kind.upkeep": "upkeep",
     "quantity.hours_of_the_counter": "hours of the counter",
     "quantity.days_until_it_is_due": "days until it is due",
+    "figure.upkeep": "Upkeep",
     "part.battery": "Battery",
     "part.sieve": "Sieve",
     "part.filter": "Filter",

@@ -7,6 +7,7 @@ UPKEEP: Final[dict[str, str]] = {
     "mark.kind.upkeep": "entretien",
     "quantity.hours_of_the_counter": "heures du compteur",
     "quantity.days_until_it_is_due": "jours jusqu'à l'échéance",
+    "figure.upkeep": "Entretien",
     "part.battery": "Batterie",
     "part.sieve": "Tamis",
     "part.filter": "Filtre",
