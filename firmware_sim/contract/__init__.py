@@ -18,4 +18,4 @@ PRESSURE_BLOCK = 10
 WRITTEN_UNIX_S = 1767225600
 
 # "Not available" for every engine input: the smallest value that a 31-bit small integer holds.
-NONE = -(1 << 30)
+NONE = -0x3FFFFFFF - 1

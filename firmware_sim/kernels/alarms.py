@@ -9,8 +9,9 @@ Layouts. table: T_SIZE words, then R_SIZE a row. state: G_SIZE words, then S_SIZ
 out: O_SIZE words a transition (row, code, priority, flags, value, limit, cause).
 """
 
-NONE = -(1 << 30)
-HIGHEST = (1 << 30) - 1
+# Written so that a board with small integers of 31 bits holds them as such: 1 << 30 is none.
+HIGHEST = 0x3FFFFFFF
+NONE = -HIGHEST - 1
 LONG_AGO = -1000000
 NO_ROW = 255
 

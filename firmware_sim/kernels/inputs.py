@@ -3,7 +3,7 @@
 Bytes stand one a word in arrays of 'h'.
 """
 
-NONE = -(1 << 30)
+NONE = -0x3FFFFFFF - 1
 
 
 def inputs_put(before, now, ages, out, at):
@@ -85,7 +85,7 @@ def inputs_take(data, at, ages, values):
             at += 1
             rest += (byte & 127) << shift
             shift += 7
-        if rest >= 1 << 30:
+        if rest > 0x3FFFFFFF:
             return -1
         if sign:
             rest = -1 - rest

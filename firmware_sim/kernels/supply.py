@@ -11,7 +11,7 @@ the past). Voltages are in 0.01 V. All state is in array.array('i'); nothing is 
 intermediate reaches 2^30. Names of the words below are the only description of the layout.
 """
 
-NONE = -(1 << 30)
+NONE = -0x3FFFFFFF - 1
 BLOCK = 320  # samples a tap a block: 100 ms at 3200 a second
 GUARD = 128  # samples kept before the ring, so that history never wraps
 SLOTS = 16  # blocks in the ring: 1.6 s
