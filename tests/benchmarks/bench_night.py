@@ -33,7 +33,7 @@ def rows(quick):
     minutes = 0.5 if quick else 3.0
     compiled, interpreted = (firmware_s(runtime, minutes) for runtime in ("cpython", "micropython"))
     yield (
-        "firmware and plant, compiled kernels",
+        "firmware and plant, compiled kernels, against the same firmware under MicroPython",
         minutes * 60 / compiled,
         "x real time",
         "",
