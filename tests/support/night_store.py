@@ -17,6 +17,9 @@ IMPURE = (250.0, 290.0)
 APART = (330.0, 330.0 + 35 / 60)
 BYPASS = (400.0, 430.0)
 BREATH_S = 5
+RISING = [500 + 1500 * min(i / 120, 1.0) for i in range(140)]
+FALLING = [500 + 1500 * 2.718281828 ** (-i / 50) for i in range(100 * BREATH_S - 140)]
+SHAPE = [round(one) for one in (*RISING, *FALLING)]
 COUNTERS = {"bytes": 1000, "frames": 100, "records": 90}
 
 
@@ -31,6 +34,7 @@ class Night:
     def __init__(self, path, start_utc, boot_id=1, module=MODULE, emulated=True, seed=7):
         self.writer = Writer(path, start_utc)
         self.random = random.Random(seed)
+        self.noise = [round(self.random.gauss(0, 8)) for _ in range(10_000)]
         self.start = start_utc
         self.boot_id, self.module, self.emulated = boot_id, module, emulated
         self.open_boot(boot_id, start_utc)
@@ -87,6 +91,12 @@ class Night:
         state = 2 if dead else 3 if bypass else 0 if minute < 8 else 1
         phase = (tick // 1000) % BREATH_S
         wave = self.wave(phase, apart)
+        if phase == 1 and tick > 7000 and not inside(minute - 2 / 60, APART):
+            # A module is sure of a breath 120 ms after the next one's inspiration.
+            self.put(messages.BREATH, tick - 480, (
+                0, 2000 + round(rnd(0, 40)), None, 500 + round(rnd(0, 15)), 900, 480, 1400, 3600,
+                1200 + round(rnd(0, 20)), 0,
+            ))  # fmt: skip
         oxygen = 77.5 + rnd(0, 0.3) if impure else 93.2 + rnd(0, 0.3)
         flags = 32 | 512 | (8 if inside(minute, (OUTAGE[0] + 1, OUTAGE[0] + 3)) else 0)
         low, high, mean = min(wave), max(wave), sum(wave) // len(wave)
@@ -98,22 +108,14 @@ class Night:
             900 if dead else 1200, state, 0, 1, 0, 0, flags, 90 if flags & 8 else 0, None, None, None, None,
         ))  # fmt: skip
         self.put(messages.PRESSURE_WAVE, tick, (), wave)
-        if phase == BREATH_S - 1 and not apart:
-            self.put(messages.BREATH, tick, (
-                0, 2000 + round(rnd(0, 40)), None, 500 + round(rnd(0, 15)), 900, 480, 1400, 3600,
-                1200 + round(rnd(0, 20)), 0,
-            ))  # fmt: skip
 
     def wave(self, phase, apart):
         """Return a second of pressure in wire steps: up in 1.4 s, down with a time constant of 0.5 s."""
-        out = []
-        for i in range(100):
-            t = phase + i / 100
-            rising = 500 + 1500 * min(t / 1.2, 1.0)
-            falling = 500 + 1500 * 2.718281828 ** (-(t - 1.4) / 0.5)
-            value = 20 if apart else rising if t < 1.4 else falling
-            out.append(round(value + self.random.gauss(0, 8)))
-        return out
+        first = self.random.randrange(len(self.noise) - 100)
+        noise = self.noise[first : first + 100]
+        if apart:
+            return [20 + one for one in noise]
+        return [value + one for value, one in zip(SHAPE[phase * 100 : phase * 100 + 100], noise, strict=True)]
 
     def seconds(self, first, last, story=0):
         """Record the seconds that end after first up to last (s since boot), committing each five minutes."""

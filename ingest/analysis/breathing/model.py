@@ -41,6 +41,13 @@ class PressureTrace:
         index = round((at_ms - self.start_ms) * self.rate_hz / 1000.0)
         return min(max(index, 0), self.pressure_cmh2o.size)
 
+    def within(self, start_ms: int, end_ms: int) -> PressureTrace:
+        """Return the samples in [start_ms, end_ms) as a trace of their own; they aren't copied."""
+        first, last = self.index_at(start_ms), self.index_at(end_ms)
+        return PressureTrace(
+            start_ms=self.at_ms(first), rate_hz=self.rate_hz, pressure_cmh2o=self.pressure_cmh2o[first:last]
+        )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BreathTable:

@@ -13,6 +13,7 @@ from ingest.analysis.breathing.table_signs import disconnections, double_trigger
 from ingest.analysis.breathing.trends import compliance_changes
 from ingest.analysis.breathing.wave_signs import flat_top_share, wave_findings
 
+EDGE_MS: Final = 1000  # of the wave is looked at on either side of the breaths, for the filters' sake
 MERGE_MS: Final = 60_000  # findings of one kind nearer than this are one stretch
 
 
@@ -54,7 +55,10 @@ def _signs(part: BreathTable, traces: Sequence[PressureTrace]) -> tuple[Finding,
     for trace in traces:
         end_ms = trace.at_ms(trace.pressure_cmh2o.size)
         first, last = np.searchsorted(part.start_ms, (trace.start_ms, end_ms))
+        if first == last:
+            continue
         inside = part.pick(slice(int(first), int(last)))
+        trace = trace.within(int(inside.start_ms[0]) - EDGE_MS, int(inside.end_ms[-1]) + EDGE_MS)
         signs += wave_findings(trace, inside)
         flat_top[first:last] = flat_top_share(trace, inside)
     signs += [*double_triggers(part), *kinks(part, flat_top), *leaks(part), *compliance_changes(part)]

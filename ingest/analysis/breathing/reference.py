@@ -11,6 +11,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 from scipy.signal import find_peaks
 
 from ingest.analysis.breathing.model import BreathTable, Floats, PressureTrace, breath_table
@@ -53,8 +54,9 @@ def peaks_of(signal: Floats, rate_hz: float, amplitude_min: float) -> NDArray[np
 def smoothed(signal: Floats, rate_hz: float, width_s: float) -> Floats:
     """Return a centred moving average of about `width_s`, ends held."""
     width = max(1, int(width_s * rate_hz)) | 1
-    padded = np.pad(signal, width // 2, mode="edge")
-    return np.asarray(np.convolve(padded, np.ones(width) / width, mode="valid"), dtype=np.float64)
+    if signal.size < 2 or width == 1:
+        return signal
+    return np.asarray(uniform_filter1d(signal, width, mode="nearest"), dtype=np.float64)
 
 
 def swing_sign(pressure_cmh2o: Floats) -> int:

@@ -12,6 +12,7 @@ from ingest.analysis.breathing.model import (
     BreathTable,
     Finding,
     Floats,
+    Millis,
     rolling_median,
 )
 from ingest.analysis.breathing.wave_signs import FLAT_SHARE
@@ -24,6 +25,7 @@ KINK_SHARE: Final = 0.25  # house rule: sudden rise of the peak
 KINK_CMH2O: Final = 5.0
 STEADY_SETTING: Final = 0.06  # rate and Ti within this share of each other count as unchanged settings
 TREND_BREATHS: Final = 61
+SURE_MS: Final = 120  # after an inspiration the module is sure of it
 DOUBLE_TRIGGER_SHARE: Final = 0.5  # Te < half the mean Ti: Thille criteria, Crit Care cc13063 (published)
 
 
@@ -55,7 +57,8 @@ def disconnections(
 
     `watched` are UTC spans with a pressure signal and a patient on the ventilator; time outside them is
     unmonitored and never counted. Limit (cmH2O) and delay (s) are the settings in force: see
-    `contract.settings.confirm` and `disconnect_delay`.
+    `contract.settings.confirm` and `disconnect_delay`. A breath is recorded once the next one's inspiration is
+    over, so what lies that near to the end of a span isn't known yet and doesn't count as silence.
     Evidence says how long, the highest pressure of breaths in it (a narrow tube against a pillow keeps
     some), and how many minutes earlier the nearest of `others` ended (−1: none within ten minutes).
     """
@@ -64,9 +67,18 @@ def disconnections(
     for start_ms, end_ms in watched:
         marks = good[(good >= start_ms) & (good < end_ms)]
         edges = np.concatenate(([start_ms], marks, [end_ms]))
-        for row in np.flatnonzero(np.diff(edges) > 1000.0 * delay_s):
+        silence = np.diff(edges).astype(np.float64)
+        silence[-1] -= _not_yet_recorded_ms(table, marks)
+        for row in np.flatnonzero(silence > 1000.0 * delay_s):
             found.append(_apart(table, int(edges[row]), int(edges[row + 1]), limit_cmh2o, others))
     return tuple(found)
+
+
+def _not_yet_recorded_ms(table: BreathTable, marks: Millis) -> float:
+    """Return how long after its start a breath that follows the last mark may still be without a record."""
+    if not marks.size:
+        return 0.0
+    return 1000.0 * float(np.median(table.period_s) + np.median(table.ti_s)) + SURE_MS
 
 
 def _apart(
@@ -156,13 +168,11 @@ def kinks(table: BreathTable, flat_top: Floats | None = None) -> tuple[Finding, 
     wave_signs.flat_top_share) with a share above 0.35 adds 'can't be told: pressure is limited'.
     """
     found: list[Finding] = []
-    row = 20
-    while row + 3 <= len(table):
-        before = float(np.median(table.peak[row - 20 : row]))
-        now = float(table.peak[row : row + 3].min())
-        if now - before < KINK_CMH2O or now < (1.0 + KINK_SHARE) * before:
-            row += 1
+    row = 0
+    for risen, before in zip(*_rises(table.peak), strict=True):
+        if risen < row:  # belongs to the rise before it
             continue
+        row = risen
         high = table.peak[row:] >= before + KINK_CMH2O / 2
         length = int(np.argmin(high)) if not high.all() else high.size
         found.append(_kink(table, row, row + length, before))
@@ -170,6 +180,17 @@ def kinks(table: BreathTable, flat_top: Floats | None = None) -> tuple[Finding, 
     if flat_top is not None:
         found += _limited(table, flat_top)
     return tuple(sorted(found, key=lambda finding: finding.start_ms))
+
+
+def _rises(peak: Floats) -> tuple[list[int], list[float]]:
+    """Return the breaths that begin a rise over the 20 before them, and the middle of those 20."""
+    if peak.size < 23:
+        return [], []
+    window = np.lib.stride_tricks.sliding_window_view
+    before = np.median(window(peak[:-3], 20), axis=1)
+    now = window(peak[20:], 3).min(axis=1)
+    risen = np.flatnonzero((now - before >= KINK_CMH2O) & (now >= (1.0 + KINK_SHARE) * before))
+    return (risen + 20).tolist(), before[risen].tolist()
 
 
 def _kink(table: BreathTable, first: int, last: int, before: float) -> Finding:

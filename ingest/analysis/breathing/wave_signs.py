@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
-from ingest.analysis.breathing.model import BreathTable, Finding, Floats, PressureTrace
+from ingest.analysis.breathing.model import BreathTable, Finding, Floats, Millis, PressureTrace
 from ingest.analysis.breathing.reference import smoothed
 
 EFFORT_DROP_CMH2O: Final = 0.5  # below the baseline: Thille criteria, Crit Care cc13063 (published)
@@ -40,26 +40,91 @@ class _Span:
 def wave_findings(trace: PressureTrace, table: BreathTable) -> tuple[Finding, ...]:
     """Return effort dips, coughs and water found in the wave, in time order.
 
-    Each row of `table` must lie in `trace`; breaths with missing samples are passed over.
+    Each row of `table` must lie in `trace`; breaths with missing samples are passed over. A screen over all
+    breaths at once leaves those worth a closer look; it passes no breath over that the rules would name.
     """
     pressure = np.nan_to_num(trace.pressure_cmh2o)
     smooth = smoothed(pressure, trace.rate_hz, 0.05)
     ripple = smooth - smoothed(pressure, trace.rate_hz, RIPPLE_S)
     noise = noise_cmh2o(trace)
     usual_peak = max(float(np.median(table.peak)), 0.0) if len(table) else 0.0
-    spans = _spans(trace, table, noise)
+    edges = _edges(trace, table)
+    start, end = edges[:, 0], edges[:, 2]
     missing = np.concatenate(([0], np.cumsum(np.isnan(trace.pressure_cmh2o))))
-    whole = [s.end - s.start >= 10 and missing[s.end] == missing[s.start] for s in spans]
+    whole = (end - start >= 10) & (missing[end] == missing[start])
     energy = np.concatenate(([0.0], np.cumsum(ripple**2)))
-    water = [_water(trace, ripple, energy, s) if ok else [] for s, ok in zip(spans, whole, strict=True)]
-    rattling = smoothed(np.array([float(bool(w)) for w in water]), 1.0, 11.0) if water else np.zeros(0)
-    found = [finding for one in water for finding in one]
-    for row, span in enumerate(spans):
-        if whole[row]:
-            found += _coughs(trace, smooth, span, usual_peak)
-        if whole[row] and rattling[row] < WATER_NEAR_SHARE:
-            found += _efforts(trace, smooth, span)
+    spans = [_Span(start=a, turn=b, end=c, noise=noise) for a, b, c in edges.tolist()]
+    found: list[Finding] = []
+    rattles = np.zeros(len(spans))
+    for row in np.flatnonzero(whole & _may_rattle(energy, edges, trace.rate_hz, noise)):
+        water = _water(trace, ripple, energy, spans[row])
+        found += water
+        rattles[row] = bool(water)
+    rattling = smoothed(rattles, 1.0, 11.0) if rattles.size else rattles
+    for row in np.flatnonzero(whole & (_greatest(smooth, start, end) >= usual_peak + COUGH_RISE_CMH2O)):
+        found += _coughs(trace, smooth, spans[row], usual_peak)
+    may_dip = _may_dip(smooth, edges, trace.rate_hz, noise)
+    for row in np.flatnonzero(whole & (rattling < WATER_NEAR_SHARE) & may_dip):
+        found += _efforts(trace, smooth, spans[row])
     return tuple(sorted(found, key=lambda finding: finding.start_ms))
+
+
+def _parts(starts: Millis, ends: Millis) -> Millis:
+    """Return starts and ends in turn, as `reduceat` takes them: every second part was asked for."""
+    return np.stack((starts, np.maximum(ends, starts)), axis=1).ravel()
+
+
+def _greatest(values: Floats, starts: Millis, ends: Millis) -> Floats:
+    """Return the greatest value of each part; of an empty part, the value at its start."""
+    held = np.append(values, values[-1:])
+    return np.asarray(np.maximum.reduceat(held, _parts(starts, ends))[::2], dtype=np.float64)
+
+
+def _may_rattle(energy: Floats, edges: Millis, rate_hz: float, noise: float) -> NDArray[np.bool_]:
+    """Tell which breaths have the energy of a rattle in one of their phases (see `_water`)."""
+    limit = _rattle_limit(noise, rate_hz)
+    out = np.zeros(len(edges), dtype=np.bool_)
+    for first, last in _phases(edges[:, 0], edges[:, 1], edges[:, 2], rate_hz):
+        length = np.maximum(last - first, 0)
+        inside = np.minimum(first, energy.size - 1)
+        held = energy[inside + length] - energy[inside]
+        out |= (length >= int(0.3 * rate_hz)) & (held >= limit**2 * length)
+    return out
+
+
+def _may_dip(smooth: Floats, edges: Millis, rate_hz: float, noise: float) -> NDArray[np.bool_]:
+    """Tell which breaths fall under the middle of their rest by what a dip takes (see `_efforts`).
+
+    The middle lies that much above the lowest only if about half the samples do: counted, not sorted.
+    """
+    first, end = edges[:, 1] + int(EFFORT_SETTLE_S * rate_hz), edges[:, 2]
+    length = np.maximum(end - first, 0)
+    known = np.flatnonzero(length >= 3)
+    out = np.zeros(len(edges), dtype=np.bool_)
+    if not known.size:
+        return out
+    size = length[known]
+    begin = np.cumsum(size) - size
+    quiet = smooth[np.repeat(first[known] - begin, size) + np.arange(int(size.sum()))]
+    floor = np.minimum.reduceat(quiet, begin) + _dip_depth(noise, rate_hz)
+    above = np.add.reduceat((quiet >= np.repeat(floor, size)).astype(np.int64), begin)
+    out[known] = 2 * above >= size - 2
+    return out
+
+
+def _dip_depth(noise: float, rate_hz: float) -> float:
+    return max(EFFORT_DROP_CMH2O, 4.0 * noise / float(np.sqrt(max(1.0, 0.05 * rate_hz))))
+
+
+def _rattle_limit(noise: float, rate_hz: float) -> float:
+    # Averaging five samples leaves white noise its square root of a fifth.
+    return max(WATER_RMS_CMH2O, 3.0 * noise / float(np.sqrt(max(1.0, 0.05 * rate_hz))))
+
+
+def _phases(start: Any, turn: Any, end: Any, rate_hz: float) -> tuple[tuple[Any, Any], tuple[Any, Any]]:
+    """Return inspiration and expiration without their edges, as samples; of one breath or of many."""
+    edge = int((RIPPLE_S / 2 + 0.05) * rate_hz)
+    return (start + edge, turn - edge), (turn + edge + int(0.1 * rate_hz), end - edge)
 
 
 def noise_cmh2o(trace: PressureTrace) -> float:
@@ -73,14 +138,12 @@ def noise_cmh2o(trace: PressureTrace) -> float:
     return float(np.percentile(np.sqrt(np.mean(parts**2, axis=1) / 2.0), 20))
 
 
-def _spans(trace: PressureTrace, table: BreathTable, noise: float) -> list[_Span]:
+def _edges(trace: PressureTrace, table: BreathTable) -> Millis:
+    """Return start, turn and end of each breath as sample indices, one row a breath."""
     turn_ms = table.start_ms + np.rint(1000.0 * table.ti_s).astype(np.int64)
-    index = [
-        np.clip(np.rint((at - trace.start_ms) * trace.rate_hz / 1000.0), 0, trace.pressure_cmh2o.size)
-        for at in (table.start_ms, turn_ms, table.end_ms)
-    ]
-    rows = zip(*(column.astype(np.int64).tolist() for column in index), strict=True)
-    return [_Span(start=a, turn=b, end=c, noise=noise) for a, b, c in rows]
+    at = np.stack((table.start_ms, turn_ms, table.end_ms), axis=1)
+    index = np.rint((at - trace.start_ms) * trace.rate_hz / 1000.0)
+    return np.asarray(np.clip(index, 0, trace.pressure_cmh2o.size), dtype=np.int64)
 
 
 def _runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -97,13 +160,9 @@ def _efforts(trace: PressureTrace, smooth: Floats, span: _Span) -> list[Finding]
     quiet = smooth[first : span.end]
     if quiet.size < 3:
         return []
-    drop = max(EFFORT_DROP_CMH2O, 4.0 * span.noise / float(np.sqrt(max(1.0, 0.05 * trace.rate_hz))))
-    lowest = quiet.min()
-    # The middle lies below the greatest: most breaths are done with here.
-    if lowest > quiet.max() - drop:
-        return []
+    drop = _dip_depth(span.noise, trace.rate_hz)
     level = float(np.median(quiet))
-    if lowest > level - drop:
+    if quiet.min() > level - drop:
         return []
     width = int(EFFORT_FALL_S * trace.rate_hz)
     recent = maximum_filter1d(quiet, size=width, origin=(width - 1) // 2)  # looks back only
@@ -152,11 +211,8 @@ def _water(trace: PressureTrace, ripple: Floats, energy: Floats, span: _Span) ->
     `energy` is the running sum of the squared ripple, from 0.
     """
     hz = trace.rate_hz
-    edge = int((RIPPLE_S / 2 + 0.05) * hz)
-    phases = ((span.start + edge, span.turn - edge), (span.turn + edge + int(0.1 * hz), span.end - edge))
-    # Averaging five samples leaves white noise its square root of a fifth.
-    limit = max(WATER_RMS_CMH2O, 3.0 * span.noise / float(np.sqrt(max(1.0, 0.05 * hz))))
-    for first, last in phases:
+    limit = _rattle_limit(span.noise, hz)
+    for first, last in _phases(span.start, span.turn, span.end, hz):
         if last - first < int(0.3 * hz) or energy[last] - energy[first] < limit**2 * (last - first):
             continue
         third = (last - first) / 3
@@ -185,8 +241,7 @@ def flat_top_share(trace: PressureTrace, table: BreathTable) -> Floats:
     About 0.35 and more means that a limit or a pressure-controlled mode holds the pressure: what happens to
     the lung or the tube behind it then can't be told from pressure.
     """
-    spans = _spans(trace, table, 0.0)
-    start, turn = (np.array([getattr(s, name) for s in spans], dtype=np.int64) for name in ("start", "turn"))
+    start, turn, _ = _edges(trace, table).T
     length = np.maximum(turn - start, 0)
     # One long index over all inspirations, and where each begins in it.
     begin = np.cumsum(length) - length

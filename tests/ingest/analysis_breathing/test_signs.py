@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from ingest.analysis.breathing import wave_signs
 from ingest.analysis.breathing.kinds import judge_kinds
 from ingest.analysis.breathing.model import BreathTable, Finding, PressureTrace, breath_table
 from ingest.analysis.breathing.reference import find_breaths
@@ -118,6 +119,23 @@ def test_water_rattles(size: float, hz: float, seen: bool) -> None:
         assert np.median([f.evidence["ripple_hz"] for f in found]) == pytest.approx(hz, rel=0.25)
 
 
+def test_the_screen_over_all_breaths_passes_none_over(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Self-consistency: the same findings as by the rules on each breath, on dips, coughs, water and noise."""
+    rng = np.random.default_rng(5)
+    t = np.arange(0, 60, 1 / HZ)
+    waves = []
+    for _ in range(12):
+        wave = lungs.random_lung(rng).wave(t - 0.5) + rng.normal(0, rng.uniform(0, 0.6), t.size)
+        for at in rng.uniform(5, 55, 6):
+            wave += rng.uniform(-3, 20) * np.exp(-(((t - at) / rng.uniform(0.03, 0.3)) ** 2))
+        waves.append(wave + rng.uniform(0, 1) * np.sin(2 * np.pi * rng.uniform(2, 18) * t))
+    screened = [_found(wave) for wave in waves]
+    for screen in ("_may_rattle", "_may_dip"):
+        monkeypatch.setattr(wave_signs, screen, lambda *_: np.bool_(True))
+    assert screened == [_found(wave) for wave in waves]
+    assert {f.key for one in screened for f in one} >= {"finding.effort_ineffective", "finding.water"}
+
+
 def test_double_trigger_is_an_expiration_under_half_the_mean_inspiration() -> None:
     # Two cycles with Te < half the mean Ti: Thille criteria, Crit Care cc13063 (P).
     def table(te: float) -> BreathTable:
@@ -148,6 +166,13 @@ def test_a_pillow_against_the_tube_is_still_apart() -> None:
     found = _apart(_rows(30) + _rows(8, start_ms=120_000, peak=8.0) + _rows(62, start_ms=152_000))
     assert len(found) == 1 and found[0].seconds == pytest.approx(32.0)
     assert found[0].evidence["highest_cmh2o"] == 8.0 and found[0].evidence["weak_breaths"] == 8
+
+
+@pytest.mark.parametrize(("end_s", "seen"), [(131, False), (133, True)])
+def test_a_breath_not_yet_recorded_is_no_silence(end_s: int, seen: bool) -> None:
+    """Worked out: the last recorded breath began at 116 s; the one at 120 s gets its record at 125.12 s."""
+    found = _apart(_rows(30), watched=((0, end_s * 1000),))
+    assert [(f.start_ms, f.end_ms) for f in found] == ([(120_000, end_s * 1000)] if seen else [])
 
 
 def test_unmonitored_time_is_never_called_apart() -> None:
