@@ -6,7 +6,7 @@ and 231 bar, worst error 9e-5. 137 bar gauge then hold 146.24 L per litre of wat
 
 from typing import NamedTuple
 
-from firmware_sim.world.jit import compiled
+from firmware_sim.world.jit import compiled, plain
 from firmware_sim.world.smooth import clip
 
 CYLINDER_PPM = 995_000.0
@@ -58,9 +58,10 @@ def gauge_kpa(content_l: float, water_l: float) -> float:
 def content_at(gauge_bar: float, water_l: float) -> float:
     """Return the free gas in litres at a gauge pressure, by bisection."""
     low, high = 0.0, 500.0 * water_l
+    pressure_at = plain(pressure_pa)
     for _ in range(80):
         middle = 0.5 * (low + high)
-        if pressure_pa(middle, water_l) < gauge_bar * 1e5 + _ATM_PA:
+        if pressure_at(middle, water_l) < gauge_bar * 1e5 + _ATM_PA:
             low = middle
         else:
             high = middle

@@ -8,6 +8,7 @@ import numpy as np
 from firmware_sim.contract import SUPPLY_RATE_HZ
 from firmware_sim.world import cylinder, mains, samples, tick, ups, waves
 from firmware_sim.world.actions import ACTIONS, PLANT_ACTORS, Action
+from firmware_sim.world.jit import plain
 from firmware_sim.world.scenario import Event, Scenario, parameter
 from firmware_sim.world.smooth import decay
 from firmware_sim.world.truth import Truth
@@ -51,7 +52,7 @@ def first_settings(scenario: Scenario) -> tick.Settings:
 def first_peak(settings: tick.Settings) -> int:
     """Return the amplitude before the first step."""
     m = settings.mains
-    return int(mains.peak_q8(0.01 * m.level_pct * m.nominal_v, m.thd_pct))
+    return int(plain(mains.peak_q8)(0.01 * m.level_pct * m.nominal_v, m.thd_pct))
 
 
 def _sample(t_s: float) -> int:
@@ -73,7 +74,7 @@ def rings_of(event: Event) -> list[tuple[int, int, int, int]]:
         return []
     tau = float(parameter(event, "tau_s"))
     step = waves.phase_step(float(parameter(event, "hz")), SUPPLY_RATE_HZ)
-    keep = int(65536.0 * decay(1.0 / (SUPPLY_RATE_HZ * tau)))
+    keep = int(65536.0 * plain(decay)(1.0 / (SUPPLY_RATE_HZ * tau)))
     return [(_sample(event.t_s), int(100.0 * float(parameter(event, "peak_v"))), step, keep)]
 
 

@@ -20,3 +20,16 @@ def compiled(function: F) -> F:
 def compiled_and_kept(function: F) -> F:
     """Compile and keep the machine code on disk; only for the outermost function (see `tick.py`)."""
     return cast(F, njit(error_model="numpy", cache=True)(function))
+
+
+def plain(function: F) -> F:
+    """Return a compiled function as it was written, for the few calls at set-up; it may call no other one."""
+    return cast(F, function.py_func)  # type: ignore[attr-defined]
+
+
+def kept(function: F) -> F:
+    """Return a copy of a compiled function for calls from outside, its machine code kept on disk.
+
+    It may call functions of its own file only: the compiler asks no other whether what it kept still holds.
+    """
+    return compiled_and_kept(plain(function))

@@ -24,6 +24,7 @@ from firmware_sim.world import (
     waves,
 )
 from firmware_sim.world.actions import PLANT_ACTORS
+from firmware_sim.world.jit import plain
 from firmware_sim.world.scenario import INITIAL, Event, Scenario, check_event
 from firmware_sim.world.truth import StateInterval, Truth, TruthLog
 
@@ -255,7 +256,7 @@ def _first_state(scenario: Scenario, settings: tick.Settings) -> tick.State:
         slow_ah=capacity * (1.0 - settings.ups.fast_share),
     )
     zero = tick.State()
-    nominal_square = tick.square_at(100.0, settings.mains.nominal_v)
+    nominal_square = plain(tick.square_at)(100.0, settings.mains.nominal_v)
     running = start["bed"] > 0.0
     return tick.State(
         supply=zero.supply._replace(

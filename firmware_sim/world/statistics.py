@@ -10,12 +10,14 @@ import math
 
 from firmware_sim.world import noise
 from firmware_sim.world.actions import Value
+from firmware_sim.world.jit import kept
 from firmware_sim.world.scenario import Event, Scenario
 
 OUTAGES_A_DAY = 0.67
 OUTAGE_MEDIAN_S = 2.01 * 3600
 WITHIN_10_PCT = 0.739
 FREQUENCY_WITHIN_5_PCT = 0.821
+_stream, _unit = kept(noise.stream), kept(noise.unit)
 _SPREAD = 1.2  # of the logarithm of the length
 _DIPS_A_DAY = 20.0
 _SURGES_A_DAY = 2.0
@@ -27,13 +29,13 @@ class Draw:
     """Numbers drawn in order from one stream."""
 
     def __init__(self, seed: int) -> None:
-        self._stream = int(noise.stream(seed, noise.STREAM_STATISTICS))
+        self._stream = int(_stream(seed, noise.STREAM_STATISTICS))
         self._count = 0
 
     def unit(self) -> float:
         """Return a number in [0, 1)."""
         self._count += 1
-        return float(noise.unit(self._stream, self._count))
+        return float(_unit(self._stream, self._count))
 
     def between(self, low: float, high: float) -> float:
         """Return a number in [low, high)."""

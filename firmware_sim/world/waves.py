@@ -1,7 +1,7 @@
 """Tables of one mains period: fundamental and the two shapes of distortion, as integers."""
 
 import math
-from collections.abc import Sequence
+from functools import cache
 
 import numpy as np
 
@@ -19,6 +19,7 @@ MAINS_SHAPE = ((3, 0.45, 10.0), (5, 0.80, 175.0), (7, 0.35, 20.0), (11, 0.12, 40
 INVERTER_SHAPE = ((3, 0.90, 170.0), (5, 0.25, 30.0), (7, 0.30, 200.0), (9, 0.20, 90.0))
 
 
+@cache
 def sine_table() -> np.ndarray:
     """Return one period of the sine, int16, 32767 = 1."""
     return np.array(
@@ -26,7 +27,8 @@ def sine_table() -> np.ndarray:
     )
 
 
-def shape_table(shape: Sequence[tuple[int, float, float]]) -> np.ndarray:
+@cache
+def shape_table(shape: tuple[tuple[int, float, float], ...]) -> np.ndarray:
     """Return one period of harmonics alone, int16; its rms equals that of a sine of peak 8192."""
     norm = math.sqrt(sum(share * share for _, share, _ in shape))
     period = []
