@@ -1,6 +1,8 @@
 """The worked numbers of the notes against textbook values and other people's libraries."""
 
 import math
+import re
+from pathlib import Path
 
 import CoolProp.CoolProp as coolprop
 import numpy as np
@@ -12,6 +14,8 @@ from firmware_sim.board.converter import WIRE_UNITS
 from firmware_sim.contract import channels
 from firmware_sim.hardware import chains, module_power, parts
 from firmware_sim.world.module_cell import CellSettings, CellState, step_cell
+
+NOTES = Path(__file__).resolve().parents[3] / "hardware_notes"
 
 
 def number(rows, start):
@@ -110,3 +114,25 @@ def test_the_emulated_board_shows_the_expected_codes(what, channel, value):
     step = (row[7] - row[6]) / (row[5] - row[4])
     # A tap without voltage shows the converter's noise.
     assert abs(shown - parts.expected_codes(channel, value)) * step <= parts.tolerance(channel, value)[0]
+
+
+def test_every_page_of_the_notes_carries_its_caution():
+    pages = sorted(NOTES.glob("*.md"))
+    assert len(pages) > 8
+    silent = [page.name for page in pages if "medical device" not in " ".join(page.read_text().split())]
+    assert silent == []
+
+
+def test_the_notes_point_at_isolation_and_invent_no_distance():
+    """No creepage or clearance figure stands in the notes: they point at the standards in force."""
+    text = (NOTES / "isolation_and_cautions.md").read_text("utf-8")
+    assert "IEC 60601-1" in text and "IEC 61010-1" in text
+    for line in text.splitlines():
+        if "creepage" in line.lower() or "clearance" in line.lower():
+            assert not re.search(r"\d\s*mm\b", line), line
+
+
+def test_every_emc_level_says_where_it_was_seen():
+    assert all(level[3] in (parts.QUOTED, parts.MEMORY) for level in parts.EMC)
+    named = {level[0].split(",")[0] for level in parts.EMC}
+    assert {f"IEC 61000-4-{part}" for part in (2, 3, 4, 5, 6, 8, 11)} <= named
