@@ -64,7 +64,8 @@ def reckon(
     by_hand = _battery(given, peukert, now_ms)
     battery = by_hand or (standing.battery if standing else None)
     cylinder, rate = _cylinder(given, standing, now_ms, draw_over)
-    mixture, agent = _mixture(given), _agent(given, draw_over)
+    mixture = _mixture(given) or _stored_mixture(standing)
+    agent = _agent(given, draw_over) or _stored_agent(standing)
     bag_ms = now_ms if given.get("bag") else (standing.entered.bag_seen_ms if standing else None)
     found = cascade(
         now_ms=now_ms, battery=battery, cylinder=cylinder, bag_seen_ms=bag_ms,
@@ -241,6 +242,27 @@ def _mixture(given: Given) -> dict[str, Any] | None:
         )
         found |= {"rule": chosen.rule, "assumes": list(chosen.assumes)}
     return found
+
+
+def _stored_mixture(standing: Standing | None) -> dict[str, Any] | None:
+    """Return the mixture by entries, the module's purity and its breaths; None: something is missing."""
+    one = standing.mixture if standing else None
+    if one is None:
+        return None
+    here = one.here
+    return {
+        "with_reservoir": one.with_reservoir, "without_reservoir": one.without_reservoir,
+        "inspired_share_percent": one.share_percent, "rule": None if here is None else here.rule,
+        "assumes": list(one.unknown),
+    }  # fmt: skip
+
+
+def _stored_agent(standing: Standing | None) -> AgentUse | None:
+    """Return the use by the vaporizer's entry, hours left now: what went since it was read is off."""
+    one = standing.agent if standing else None
+    if one is None or one.minutes_low is None:
+        return None if one is None else one.use
+    return replace(one.use, hours_left=one.minutes_low / 60.0)
 
 
 def _agent(given: Given, draw_over: bool) -> AgentUse | None:

@@ -5,9 +5,11 @@ import json
 import pytest
 from click.testing import CliRunner
 
+from ingest.analysis.reserves.entries import agent_entry, flow_entry, mixture_entry
 from ingest.cli.reserve import reserve
 from ingest.errors import UserError
 from ingest.store.annotations import open_annotations
+from ingest.store.reader import open_reader
 from tests.support.night_store import MODULE, write_night
 
 BAR = ("--unit", "bar")
@@ -184,3 +186,25 @@ def test_what_is_typed_wins_over_the_store(store):
 def test_an_unknown_module_is_said(store):
     with pytest.raises(UserError, match="this store holds"):
         run("--store", str(store), "--module", "zz")
+
+
+def test_mixture_and_agent_come_from_the_store_too(tmp_path):
+    """The store's purity and breaths, and what was entered; 1.5 % isoflurane at MV 6: 27.7 mL/h (D)."""
+    path = write_night(tmp_path / "own.db", START, 0.1)
+    with open_annotations(path, START) as notes:
+        for data in (
+            flow_entry(oxygen="2", minute_volume="", bleed=""),
+            mixture_entry(minute_volume="6", reservoir="0.9"),
+            agent_entry(agent="isoflurane", level="1.5", filling="100", carrier="6", draw_over=True),
+        ):
+            notes.add(module=MODULE, utc=START + 60_000, kind="reserve", author="AB", text="", data=data,
+                      now=START)  # fmt: skip
+    found = asked("--store", str(path))
+    with open_reader(path) as reader:
+        purity = reader.latest(MODULE).readings["oxygen"] / 100
+    assert found["mixture"]["with_reservoir"] == pytest.approx((0.21 * 4 + purity * 2) / 6)
+    assert found["mixture"]["rule"] == "mixture.reservoir"
+    assert found["agent"]["exact_ml_h"] == pytest.approx(27.7, abs=0.05)
+    # Five minutes have gone since: 100 mL at 27.7 mL/h are 3 h 36 min.
+    assert found["agent"]["hours_left"] == pytest.approx(3.61 - 5 / 60, abs=0.03)
+    assert "Oxygen calculated, not measured" in run("--store", str(path))
