@@ -97,6 +97,15 @@ class Pages:
         said = self.post(["now-answer.children"], triggered, inputs, state, LANGUAGES[language])
         return said["now-answer"]["children"]
 
+    def fault(self, name, who):
+        """Press a fault of Bench; return what the page says."""
+        pressed = {"fault": name, "kind": "bench-fault"}
+        inputs = [[{"id": pressed, "property": "n_clicks", "value": 1}]]
+        state = [{"id": "bench-who", "property": "value", "value": who},
+                 {"id": "url", "property": "search", "value": ""}]  # fmt: skip
+        triggered = json.dumps(pressed, separators=(",", ":")) + ".n_clicks"
+        return self.post(["bench-said.children"], triggered, inputs, state)["bench-said"]["children"]
+
     def change(self, name, value, who, why):
         """Send one changed setting; return what the page says."""
         module, found = in_force(self.store)
@@ -159,12 +168,13 @@ def bed(tmp_path_factory):
     with ExitStack() as stack:
         stack.enter_context(command("ingest", "--link", tty, "--store", store, "--wait", "--commit-ms", 200))
         until(Client(store).running, "the daemon")
-        stack.enter_context(command("dashboard", "--store", store, "--port", port))
+        stack.enter_context(command("dashboard", "--store", store, "--port", port, "--rig", folder / "rig"))
         pages = Pages(f"http://127.0.0.1:{port}/", store)
         until(pages.up, "the pages")
         stack.enter_context(
             command(
-                "board", "--scenario", folder / "pressed.json", "--pty-link", tty, "--speed", SPEED, "--now"
+                "board", "--scenario", folder / "pressed.json", "--pty-link", tty, "--speed", SPEED, "--now",
+                "--control", folder / "rig", "--played", folder / "played.json",
             )
         )
         until(lambda: standing(store, "stored_energy"), "the alarm 'on battery'")
@@ -209,3 +219,17 @@ def test_a_page_commands_only_what_the_module_allows(bed):
     assert pages.control("acknowledge") == "Acknowledge: the module answers: not from a page."
     assert pages.control("pause_audio") == "Pause sound: the module answers: not from a page."
     assert standing(store, "disconnected").acknowledged is None
+
+
+def test_a_fault_from_the_bench_reaches_the_bed_and_is_written_down(bed):
+    pages, store = bed
+    assert "Write your initials" in pages.fault("oxygen_open", "")
+    assert "Playing: Open the oxygen sensor" in pages.fault("oxygen_open", "A. B.")
+    until(lambda: standing(store, "oxygen_sensor_fault"), "the alarm 'oxygen sensor fault'")
+    with open_reader(store) as reader:
+        marks = reader.marks(reader.modules()[0].id, kind="fault_played")
+    assert [(one.author, one.text) for one in marks] == [("A. B.", "oxygen_open")]
+    # The file holds the night as it was told, and the fault.
+    played = json.loads((store.parent / "played.json").read_text("utf-8"))
+    assert [one["action"] for one in played["events"]].count("sensor") == 1
+    assert len(played["events"]) == 4
