@@ -61,6 +61,7 @@ COMMANDS: dict[str, Row] = {
     "label": Row("dashboard.cli.label", "label", "Say what you know of a supply: site, cause, equipment."),
     "handover": Row("dashboard.cli.handover", "handover", "Write the one-page morning handover."),
     "check": Row("dashboard.cli.check", "check", "Go through the pre-use check or commissioning."),
+    "clock": Row("dashboard.cli.clock", "clock", "Show the module's clock, or set it by hand."),
     "upkeep": Row("dashboard.cli.upkeep", "upkeep", "Keep the maintenance log; say what is due."),
     "reserve": Row("ingest.cli.reserve", "reserve", "Work out how long battery, cylinder and agent last."),
     # keep the record

@@ -8,13 +8,16 @@ from datetime import UTC, datetime
 from typing import Any
 
 from dashboard.access import signed
+from dashboard.check_words import when
 from dashboard.checking import guide, tell_module
+from dashboard.formats import clock
 from dashboard.links import parse
 from dashboard.queries import choose_module, reading
 from dashboard.refusing import refusal
 from dashboard.settings import Settings
 from dashboard.upkeep_words import enter
 from dashboard.view import View
+from ingest.analysis.evidence import EVIDENCE, Look
 from ingest.analysis.guided.run import Guide, Run
 from ingest.analysis.guided.sight import Verdict
 from ingest.analysis.guided.table import LISTS
@@ -147,6 +150,20 @@ def last_set(reader: Reader, module: int, now: int) -> tuple[int, int, int] | No
     place = places[-1]
     old, new = (int(found[name][place]) & U32 for name in ("first", "second"))
     return int(found.t[place]), old * 1000, new * 1000
+
+
+def clock_lines(reader: Reader, module: int, view: View) -> list[str]:
+    """Return how the module's clock stands, this computer's time, and the last setting, old and new."""
+    words = view.words
+    seen = EVIDENCE["clock"](Look(reader, module, view.now))
+    lines = [words("clock.unknown") if seen is None else words(seen.key, **seen.params)]
+    lines.append(words("clock.here", when=when(view.now, view), zone=words("data", text=view.zone.key)))
+    last = last_set(reader, module, view.now)
+    if last is not None:
+        at, old, new = last
+        before = words("clock.not_set") if old == 0 else when(old, view)
+        lines.append(words("clock.last", at=clock(at, view.zone), old=before, new=when(new, view)))
+    return lines
 
 
 def write_upkeep(

@@ -55,7 +55,7 @@ def add(
     """Write down that DEED was done to PART."""
     from dashboard.upkeep_words import enter
 
-    reader, module, view = _opened(asked)
+    reader, module, view = opened(asked)
     with reader:
         told = {"part": part, "deed": deed, "hours": hours, "due_days": due_days, "text": text}
         at = view.now if day is None else _noon(day, view)
@@ -72,7 +72,7 @@ def due(as_json: bool, **asked: Any) -> None:
     """Say what is due, the hours of the concentrator, and how sieve and battery wear."""
     from dashboard.upkeep_words import due_line, dues, hours_line, log_of, trend_lines
 
-    reader, module, view = _opened(asked)
+    reader, module, view = opened(asked)
     with reader:
         log = log_of(reader, module.id)
         found = dues(reader, module.id, log, view.now)
@@ -93,13 +93,14 @@ def list_(**asked: Any) -> None:
     from dashboard.check_words import when
     from dashboard.upkeep_words import entry_line, log_of
 
-    reader, module, view = _opened(asked)
+    reader, module, view = opened(asked)
     with reader:
         for one in reversed(log_of(reader, module.id)):
             click.echo(f"{when(one.at_ms, view)}  {one.author}  {entry_line(one, view)}")
 
 
-def _opened(asked: dict[str, Any]) -> "tuple[Reader, Module, View]":
+def opened(asked: dict[str, Any]) -> "tuple[Reader, Module, View]":
+    """Return reader, module and view of a command's options; raise UserError for what isn't there."""
     from dashboard.links import parse
     from dashboard.queries import choose_module
     from dashboard.texts import Words

@@ -14,7 +14,6 @@ from dashboard import setup_doing as doing
 from dashboard.check_words import when
 from dashboard.components import attributes, notice
 from dashboard.first_look import place_name, shown, trees
-from dashboard.formats import clock
 from dashboard.pages.due import FIRST, PATH
 from dashboard.pages.setup_lists import lists, live
 from dashboard.queries import reading
@@ -145,18 +144,7 @@ def _upkeep_form(view: View) -> Component:
 
 def clock_shown(reader: Reader, module: int, view: View) -> list[Component]:
     """Return how the module's clock stands, and its last setting with the old and the new date."""
-    from ingest.analysis.evidence import EVIDENCE, Look
-
-    words = view.words
-    seen = EVIDENCE["clock"](Look(reader, module, view.now))
-    lines = [words("clock.unknown") if seen is None else words(seen.key, **seen.params)]
-    lines.append(words("clock.here", when=when(view.now, view), zone=words("data", text=view.zone.key)))
-    last = doing.last_set(reader, module, view.now)
-    if last is not None:
-        at, old, new = last
-        before = words("clock.not_set") if old == 0 else when(old, view)
-        lines.append(words("clock.last", at=clock(at, view.zone), old=before, new=when(new, view)))
-    return [html.P(line) for line in lines]
+    return [html.P(line) for line in doing.clock_lines(reader, module, view)]
 
 
 def _clock_form(view: View) -> Component:

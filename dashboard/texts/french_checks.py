@@ -63,10 +63,10 @@ CHECKS: Final[dict[str, str]] = {
     "guided.oxygen_probably_cylinder": "sans doute de l'oxygène de bouteille : fermez-la",
     "guided.oxygen_fault": "capteur d'oxygène en défaut",
     "guided.oxygen_starting": "la source démarre",
-    "guided.point_good": "immobile entre {low} et {high} % pendant 30 s",
+    "guided.point_good": "immobile entre {low} et {high} % pendant 30 s ; étalonné en {points} points",
     "guided.point_awaited": "pas encore immobile entre {low} et {high} % ; une vieille cellule ou un mauvais "
     "étalonnage n'y arrive jamais",
-    "guided.zero_good": "à ±{limit} cmH2O de l'air ambiant",
+    "guided.zero_good": "à ±{limit} cmH2O de l'air ambiant ; étalonné en {points} points",
     "guided.zero_off": "à plus de {limit} cmH2O : réglez le zéro avec `nightkeel calibrate`",
     "guided.zero_moves": "la pression bouge : le tuyau est-il ouvert à l'air ?",
     "guided.asked_once": "demandé une fois ; redites que personne n'est sur le circuit",

@@ -55,7 +55,8 @@ def _point(sight: Sight, low: float, high: float) -> Verdict:
     inside = low <= values.mean() <= high and np.ptp(values) <= STILL_PCT
     return Verdict(
         state=PASSED if inside else WAITING, key="guided.point_good" if inside else "guided.point_awaited",
-        params={"low": round(low, 1), "high": round(high, 1)}, value=float(values.mean()), unit="%",
+        params={"low": round(low, 1), "high": round(high, 1), "points": sight.calibration_points("oxygen")},
+        value=float(values.mean()), unit="%",
     )  # fmt: skip
 
 
@@ -66,7 +67,8 @@ def zero(sight: Sight) -> Verdict:
     if len(mean) < ZERO_S or np.isnan(mean).any():
         return Verdict(state=WAITING, key="guided.no_reading")
     swing = found.maximum["pressure"][-ZERO_S:].max() - found.minimum["pressure"][-ZERO_S:].min()
-    value, shown = float(mean.mean()), {"limit": ZERO_MAX}
+    value = float(mean.mean())
+    shown = {"limit": ZERO_MAX, "points": sight.calibration_points("pressure")}
     if swing > 2.0:
         return Verdict(state=WAITING, key="guided.zero_moves", params=shown, value=value, unit="cmH2O",
                        digits=2)  # fmt: skip

@@ -45,6 +45,9 @@ class Store(Protocol):
     def latest(self, module: int) -> Any:
         """Return the newest trend, None before the first."""
 
+    def calibrations(self, module: int) -> Sequence[Any]:
+        """Return every calibration that the module reported, oldest first."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict:
@@ -93,6 +96,12 @@ class Sight:
     def volts(self, name: str) -> float:
         """Return a supply limit, kept as per cent of nominal, in V."""
         return self.setting(name) * self.setting("supply.nominal_voltage") / 100.0
+
+    def calibration_points(self, channel: str) -> int:
+        """Return against how many references a channel's gain and offset in force were set, 0: none."""
+        found = [one for one in self.store.calibrations(self.module)
+                 if one.channel == channel and one.in_force and one.t <= self.end]  # fmt: skip
+        return int(found[-1].points) if found else 0
 
     def breath_seen(self) -> bool:
         """Tell whether a breath was seen within 60 s of the end."""

@@ -67,10 +67,10 @@ WORDS: Final[Mapping[str, str]] = MappingProxyType(
         "guided.oxygen_probably_cylinder": "this is probably cylinder oxygen: shut the cylinder",
         "guided.oxygen_fault": "the oxygen sensor is at fault",
         "guided.oxygen_starting": "the source is starting",
-        "guided.point_good": "still between {low} and {high} % for 30 s",
+        "guided.point_good": "still between {low} and {high} % for 30 s; calibrated at {points} points",
         "guided.point_awaited": "not yet still between {low} and {high} %; an old cell or a wrong "
         "calibration never gets there",
-        "guided.zero_good": "within ±{limit} cmH2O of the room",
+        "guided.zero_good": "within ±{limit} cmH2O of the room; calibrated at {points} points",
         "guided.zero_off": "more than {limit} cmH2O off: set the zero with `nightkeel calibrate`",
         "guided.zero_moves": "the pressure moves: is the tube open to the room?",
         "guided.asked_once": "asked once; say again that nobody is on the circuit",
