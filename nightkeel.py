@@ -167,6 +167,7 @@ def simulate(
     from firmware_sim.contract import STEP_MS
     from firmware_sim.rig.rig import Rig
     from ingest.inline import Inline
+    from ingest.told_cases import write_told_cases
 
     scenario = scenarios.load(name)
     length_h = scenario.duration_s / 3600 if hours is None else hours
@@ -188,6 +189,9 @@ def simulate(
         host.close()
     finally:
         rig.stop()
+    told = [(rig.start_utc_ms + round(one.t_s * 1000), one.action, str(one.params.get("label", "")))
+            for one in scenario.events if one.action in ("start_case", "end_case")]  # fmt: skip
+    write_told_cases(Path(store), told, rig.start_utc_ms + seconds * 1000)
     return figures_of(store, host.counters(), seconds, time.perf_counter() - began)
 
 
