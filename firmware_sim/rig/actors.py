@@ -92,6 +92,10 @@ class Actors:
             body = commands.pack(commands.SET_SETTINGS, (), ((setting, value),))
             self.rig.persons.tell(commands.SET_SETTINGS, body)
             return
+        if event.action == "tell_cylinder":
+            litres, rate = round(number(event, "litres")), round(number(event, "l_min") * 100)
+            self.rig.persons.tell(commands.CYLINDER, commands.pack(commands.CYLINDER, (litres, rate, 0)))
+            return
         word = next((str(value) for value in event.params.values()), "")
         command = command_of(event.action, word)
         assert command is not None, f"nobody plays person {event.action}"

@@ -11,7 +11,8 @@ SCENARIO = Scenario(
     description=(
         "Invented. The concentrator stops and the automatic valve opens a cylinder of 340 L. Oxygen "
         "steps from 93 to 99.5 %, which is no fault. It gives 2 L/min of oxygen and drives the bellows "
-        "with 6 more: 42 min, not three hours."
+        "with 6 more: 42 min, not three hours. Somebody told the module of the cylinder beforehand, so that "
+        "it counts down from the moment at which the reading is a cylinder's."
     ),
     start="2026-02-15T22:00:00",
     duration_s=1.75 * HOUR,
@@ -26,6 +27,7 @@ SCENARIO = Scenario(
     initial={**warm(), "site_ppm": 932_000.0},
     events=(
         *attended(),
+        at(5 * MINUTE, "person", "tell_cylinder", litres=340.0, l_min=8.5),
         at(_STOP, "concentrator", "off"),
         at(_STOP + 46 * MINUTE, "ventilator", "hand"),
         at(_STOP + 46 * MINUTE + 10, "person", "set_mode", mode="hand"),
@@ -37,6 +39,9 @@ SCENARIO = Scenario(
         find("oxygen", _STOP - 5 * MINUTE, _STOP, pct=[92.0, 94.5]),
         find("oxygen", _STOP + 5 * MINUTE, _STOP + 40 * MINUTE, pct=[98.5, 100.0]),
         find("alarm", _STOP, _STOP + 5 * MINUTE, condition="cylinder_in_use", priority="low"),
+        # 340 L at 2 + 6 + 0.5 L/min last 40 min: below 30 min after 10 min, and it takes a minute to be seen.
+        never("alarm", 0.0, _STOP + 10 * MINUTE, condition="cylinder_short"),
+        find("alarm", _STOP + 10 * MINUTE, _STOP + 13 * MINUTE, condition="cylinder_short"),
         never("alarm", _STOP, _STOP + 40 * MINUTE, condition="oxygen_sensor_fault"),
         find("alarm", _STOP + 38 * MINUTE, _STOP + 47 * MINUTE, condition="disconnected"),
     ),

@@ -247,6 +247,10 @@ ACTIONS: dict[str, dict[str, Action]] = {
         "confirm_limits": Action(about="Confirm the limits, with the peak seen now as typical."),
         "start_case": Action(about="A new patient.", params={"label": choice(default="")}),
         "end_case": Action(about="The case ends."),
+        "tell_cylinder": Action(
+            about="Tell the module of the cylinder: usable litres at least, use at most.",
+            params={"litres": number(None, 0, 65_535), "l_min": number(None, 0, 600)},
+        ),
         "zero_pressure": Action(about="Zero the pressure channel against the atmosphere."),
     },
     "board": {
