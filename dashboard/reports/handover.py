@@ -179,7 +179,7 @@ def _apart_row(finding: Any, view: View) -> tuple[str, str, str, str]:
     return (
         clock(finding.start_ms, view.zone, seconds=True),
         span(finding.end_ms - finding.start_ms, words),
-        number(in_unit(highest, view.unit), 1),
+        words.number(number(in_unit(highest, view.unit), 1)),
         before,
     )
 

@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 
 from dashboard.figures.lanes import GLYPHS
 from dashboard.frames import Envelope, NightFrame, Times
+from dashboard.reports.decimals import mark_decimals
 from dashboard.texts import Words
 from dashboard.theme import PRIORITY_ROLES
 from dashboard.units import unit_word
@@ -31,6 +32,7 @@ def trend_svg(frame: NightFrame, view: View) -> str:
         draw(one, frame, view)
         _dress(one, frame)
     _time_axis(axes[-1], frame, view)
+    mark_decimals(figure, view.words)
     figure.subplots_adjust(left=0.185, right=0.975, top=0.99, bottom=0.06)
     out = io.StringIO()
     # No date and a fixed salt: the same night gives the same bytes.

@@ -11,19 +11,20 @@ from datetime import tzinfo
 
 import numpy as np
 
+from dashboard.reports.study_flicker import fluctuation
 from ingest.analysis.supply.compiled import Floats
 from ingest.analysis.supply.harmonics import highest_order
-from ingest.analysis.supply.records import Calibration, Gap, Kind, SupplyEvent, TenMinutes
+from ingest.analysis.supply.records import Calibration, Gap, Kind, SupplyEvent, TenMinutes, watched_s
 from ingest.analysis.supply.short_wave import short_snapshot
 from ingest.analysis.supply.spans import taken_s
-from ingest.analysis.supply.study import Record
+from ingest.analysis.supply.study import INTERVAL_S, Record
 from ingest.analysis.supply.ups import STATES, StateSpan
 from ingest.store.reader import Interval, Mark, Module, Reader, SettingsInForce, tables
 from ingest.store.reader import SupplyEvent as StoredEvent
 
 TAPS = ("before", "after")
 CALIBRATED = ("supply_in", "supply_out")
-INTERVAL_S, DAY_MS, MINUTE_MS = 600.0, 86_400_000, 60_000
+DAY_MS, MINUTE_MS = 86_400_000, 60_000
 KINDS: tuple[Kind, ...] = ("dip", "swell", "interruption")
 CLIPPED = 1  # bit of a supply event's flags: its extreme is 'at least'
 STARTUP_MS = 3000  # an event that begins this soon after a gap may have begun in it
@@ -80,6 +81,10 @@ def site_of(
     ten, means_only = _ten_minutes(reader, module.id, start, end, tap, gaps, progress)
     harmonics, snapshots = _harmonics(reader, module.id, start, end, tap, nominal_hz)
     marks = reader.marks(module.id, start, end)
+    limits = _thresholds(history[-1]) if history else None
+    band = (limits["study.dip"] / 100, limits["study.swell"] / 100) if limits else (0.9, 1.1)
+    seen_s = watched_s(start / 1000, end / 1000, gaps)
+    moved = fluctuation(reader, module.id, start, end, tap, nominal_v, band, seen_s)
     record = Record(
         begin_s=start / 1000,
         end_s=end / 1000,
@@ -97,6 +102,9 @@ def site_of(
         watched=tuple((_equipment(m), *_span(m)) for m in marks if m.kind == "equipment watched"),
         zone=zone,
         island=island,
+        pst=moved.pst,
+        rapid=moved.changes,
+        rapid_from=moved.source,
     )
     inside = [one for one in history if one.since > start]
     return Site(
@@ -105,7 +113,7 @@ def site_of(
         record=record,
         labels=tuple(_label(event, marks) for event in events),
         about=_about(reader.marks(module.id, kind="site")),
-        thresholds=_thresholds(history[-1]) if history else None,
+        thresholds=limits,
         threshold_changes=_changes(history, inside),
         means_only=means_only,
         snapshots=snapshots,

@@ -13,8 +13,9 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from dashboard.formats import number
+from dashboard.reports.decimals import mark_decimals
 from dashboard.reports.study_tables import Case, harmonics, times
-from dashboard.texts import Words
+from dashboard.texts import Number, Words
 from dashboard.theme import PALETTE
 from ingest.analysis.supply import classify
 
@@ -54,6 +55,7 @@ def draw_all(case: Case, words: Words, zone: str) -> list[Drawn]:
             caption = make(case, words, figure.subplots())
             if caption is None:
                 continue
+            mark_decimals(figure, words)
             if case.site.module.emulated:
                 title = words("study.simulated").split(".")[0]
                 figure.axes[0].set_title(title, loc="right", fontsize=8, fontweight="bold", color=SOFT)
@@ -74,7 +76,7 @@ def _saved(figure: Figure, form: str) -> bytes:
     return out.getvalue()
 
 
-def _percent(value: float) -> str:
+def _percent(value: float) -> Number:
     return number(value, 1)
 
 
@@ -160,7 +162,7 @@ def week(case: Case, words: Words, axes: Axes) -> str | None:
                                          edgecolor=COLOURS["gap"]))  # fmt: skip
             elif found.minutes[day, hour] >= 0.05:
                 minutes = float(found.minutes[day, hour])
-                text = number(minutes, 0 if minutes >= 10 else 1)
+                text = words.number(number(minutes, 0 if minutes >= 10 else 1))
                 axes.text(hour + 0.5, day + 0.5, text, ha="center", va="center", fontsize=6.5)
     axes.set(xlim=(0, 24), ylim=(7, 0), xticks=range(0, 25, 3), xlabel=words("study.axis.hour"))
     axes.set_yticks(np.arange(7) + 0.5, [words(f"study.day.{day}") for day in range(7)])

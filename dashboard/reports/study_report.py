@@ -136,6 +136,7 @@ def html(
     ]  # fmt: skip
     loader = PackageLoader("dashboard.reports", "templates")
     room = Environment(loader=loader, autoescape=True, undefined=StrictUndefined)
+    room.filters["decimals"] = words.decimals
     simulated = words("study.simulated") if module.emulated else ""
     subtitle = words(
         "study.subtitle", site=name, tap=words(f"study.tap.{TAPS[case.site.tap]}"),
@@ -167,7 +168,8 @@ def pdf(page: str) -> bytes:
 def summary_of(case: Case, pairs: Sequence[Matched], words: Words, written: datetime) -> dict[str, Any]:
     """Return the study for machines: figures with coverage, notes, conventions, versions."""
     site, result = case.site, case.study
-    skipped = {"voltage", "survival", "week", "sizing", "frequency", "harmonics", "rates", "outside"}
+    skipped = {"voltage", "survival", "week", "sizing", "frequency", "harmonics", "rates", "outside",
+               "flicker_limits"}
     return {
         "origin": "SIMULATED" if site.module.emulated else "real module",
         "software": f"nightkeel {software()}",
@@ -186,13 +188,14 @@ def summary_of(case: Case, pairs: Sequence[Matched], words: Words, written: date
         "notes": notes(case, words),
         "figures": [plain(one) for one in figures(case)],
         "limits": [plain(one) for part in result.voltage for one in part.limits]
-        + [plain(one) for one in (*result.frequency, *result.harmonics)],
+        + [plain(one) for one in (*result.frequency, *result.harmonics, *result.flicker_limits)],
         "voltage": [
             {"from": iso(p.begin_s), "to": iso(p.end_s), "mean_v": p.mean_v, "lowest_v": p.lowest_v,
              "highest_v": p.highest_v, "coverage_percent": p.coverage_percent}
             for p in result.voltage
         ],
         **{f.name: plain(getattr(result, f.name)) for f in fields(result) if f.name not in skipped},
+        "rapid_changes": {"count": len(site.record.rapid), "found_in": site.record.rapid_from or None},
         "matched": [
             {"modules": [a, b], "pairs": len(m.pairs), "only_first": len(m.only_first),
              "only_second": len(m.only_second), "unknown": len(m.unknown), "offset_s": m.offset_s}

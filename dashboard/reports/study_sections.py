@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from dashboard.formats import MISSING, number, span
 from dashboard.reports.study_data import CLOCK_ERROR_S, RATE_HZ, TAPS
 from dashboard.reports.study_figures import Drawn
+from dashboard.reports.study_flicker import lamp_of
 from dashboard.reports.study_tables import Case, figures, iso
 from dashboard.texts import Words
 from ingest.analysis.supply import classify, failures
@@ -142,7 +143,7 @@ def limits_part(case: Case, words: Words) -> Section:
     """Return the limits, each calibration's voltage by itself."""
     heads = [words(f"study.column.{n}") for n in ("limit", "verdict", "inside", "bounds", "coverage")]
     found = [one for part in case.study.voltage for one in part.limits]
-    found += [*case.study.frequency, *case.study.harmonics]
+    found += [*case.study.frequency, *case.study.harmonics, *case.study.flicker_limits]
     rows = [
         [
             band_name(one, words), words(f"study.verdict.{one.verdict}"), number(one.inside_percent, 1),
@@ -336,6 +337,8 @@ def methods_part(case: Case, words: Words, version: str, cite: str) -> Section:
         words("study.method.reference", reference=number(record.nominal_v, 0),
               hertz=number(record.nominal_hz, 0)),
         words("study.method.frequency"),
+        words(f"study.method.rapid.{record.rapid_from}"),
+        _flicker_method(case, words),
         words("study.method.harmonics", order=_order(case)),
         words("study.method.gaps", blocks=case.study.between.block_days, seed=failures.SEED,
               resamples=failures.RESAMPLES),
@@ -346,3 +349,11 @@ def methods_part(case: Case, words: Words, version: str, cite: str) -> Section:
         cite,
     ]  # fmt: skip
     return Section(title=words("study.method"), items=items)
+
+
+def _flicker_method(case: Case, words: Words) -> str:
+    moved, reference = case.study.flicker, case.site.record.nominal_v
+    if moved.pst_p95 is None or reference is None:
+        return words("study.method.flicker_none")
+    error = number(moved.error_percent, 0)
+    return words("study.method.flicker", lamp=words(f"study.lamp.{lamp_of(reference).name}"), error=error)

@@ -67,17 +67,25 @@ def figures(case: Case) -> list[Figure]:
     # Blocks of days drawn from a few days give no interval worth the name.
     few = study.end_s - study.begin_s < DAYS_FOR_INTERVAL * 86400.0 and between.failures > 0
     low, high = (None, None) if few else (between.low_h, between.high_h)
+    moved = study.flicker
+    flicker = [
+        of(name, value, "", moved.coverage_percent, reason=moved.reason)
+        for name, value in (
+            ("pst_p95", moved.pst_p95), ("pst_greatest", moved.pst_greatest), ("plt", moved.plt_greatest),
+        )
+    ]  # fmt: skip
     return [
         of("availability", away.percent, "%", cover, low=away.low_percent, high=away.high_percent),
         study.outside,
         *volts,
-        *(rate for rate in study.rates if rate.name != "rapid change"),
+        *study.rates,
         of("between", between.mean_h, "h", cover, low=low, high=high, reason="too short"),
         of("median", between.median_h, "h", cover, reason="too short"),
         of("per_year", inter.per_year, "/year", cover),
         of("minutes_per_year", inter.minutes_per_year, "min/year", cover),
         of("sag_energy", study.sag_energy_s, "s", cover),
         of("severity", study.worst_severity, "", cover),
+        *flicker,
     ]
 
 
@@ -146,7 +154,23 @@ def ten_minutes(case: Case) -> Frame:
             "greatest_half_cycle_v": table.high_v,
             "frequency_hz": table.frequency_hz,
             "flagged": table.flagged,
+            "pst": case.site.record.pst if case.site.record.pst is not None else np.full(len(table), np.nan),
             "coverage_percent": 100.0 * table.coverage,
+        }
+    )
+
+
+def rapid_changes(case: Case) -> Frame:
+    """Return the rapid voltage changes, and what they were found in."""
+    found = case.site.record.rapid
+    return pd.DataFrame(
+        {
+            "start_utc": times(e.start_s for e in found),
+            "duration_s": [round(e.back_s - e.start_s, 3) for e in found],
+            "extreme_v": [e.extreme_v for e in found],
+            "steady_change_v": [e.steady_change_v for e in found],
+            "steady_change_percent": [100.0 * (e.steady_change_v or 0.0) / e.reference_v for e in found],
+            "found_in": [case.site.record.rapid_from] * len(found),
         }
     )
 
@@ -161,7 +185,8 @@ def limit_table(case: Case) -> Frame:
     """Return the judgements, voltage by calibration."""
     rows = [
         (part.begin_s, one) for part in case.study.voltage for one in part.limits
-    ] + [(case.study.begin_s, one) for one in (*case.study.frequency, *case.study.harmonics)]  # fmt: skip
+    ] + [(case.study.begin_s, one) for one in
+        (*case.study.frequency, *case.study.harmonics, *case.study.flicker_limits)]  # fmt: skip
     return pd.DataFrame(
         [
             {
@@ -311,6 +336,7 @@ TABLES: dict[str, Callable[[Case], Frame]] = {
     "figures": figure_table,
     "events": events,
     "ten_minutes": ten_minutes,
+    "rapid_changes": rapid_changes,
     "limits": limit_table,
     "counts": counts,
     "week": week,

@@ -168,6 +168,7 @@ _NAMES: Final[dict[str, str]] = {
     "setting.study.interruption": "An interruption is below",
     "setting.study.hysteresis": "An event ends when back by",
     "setting.study.snapshot_interval": "Waveform kept every",
+    "setting.study.half_cycles": "Half cycles sent all the time, for flicker",
     "setting.alarm.pause": "Sound is paused for",
     "setting.alarm.reminder": "Reminder while silent, every",
     "setting.alarm.re_alarm": "An acknowledged condition sounds again after",

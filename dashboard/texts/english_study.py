@@ -12,7 +12,8 @@ _FIGURES: Final[dict[str, str]] = {
     "study.lead": "Not watched: {dark} of {whole}. Coverage {percent} %.",
     "study.lead_none": "Watched without a gap for {whole}. Coverage {percent} %.",
     "study.not_measured": "Not measured: transients shorter than a sample of 0.3 ms, harmonics above order "
-    "{order}, flicker, unbalance, current. An interruption with the module dark can't be seen.",
+    "{order}, unbalance, current. Flicker is only estimated, and only where half cycles were kept. An "
+    "interruption with the module dark can't be seen.",
     "study.caution": "From a research and prototyping instrument with calibration by its user. Not a class A "
     "or class S instrument, no proof of conformity with any standard.",
     "study.simulated": "SIMULATED. These data come from an emulated module and an invented supply.",
@@ -52,6 +53,9 @@ _FIGURES: Final[dict[str, str]] = {
     "study.reason.nominal unknown": "nominal voltage unknown",
     "study.reason.nothing measured": "nothing measured",
     "study.reason.calibration changed": "the calibration changed inside",
+    "study.reason.half cycles not kept": "the module kept no half cycles",
+    "study.reason.seconds not kept": "neither half cycles nor all 1-s values were kept, or the period is too "
+    "long to read them",
     "study.reason.too short": "record too short",
     "study.reason.values missing": "values missing",
     "study.reason.interrupted or clipped": "interrupted or clipped",
@@ -87,6 +91,10 @@ _ROWS: Final[dict[str, str]] = {
     "study.row.dip": "dips",
     "study.row.swell": "swells",
     "study.row.interruption": "interruptions",
+    "study.row.rapid change": "rapid voltage changes of 5 %",
+    "study.row.pst_p95": "flicker Pst, estimated: 95 % of the 10 min lie below",
+    "study.row.pst_greatest": "flicker Pst, estimated: greatest",
+    "study.row.plt": "flicker Plt, estimated: greatest",
     "study.row.between": "mean time between interruptions",
     "study.row.median": "median time to the next interruption (Kaplan-Meier)",
     "study.row.per_year": "interruptions a year, like SAIFI of one site",
@@ -151,6 +159,7 @@ _ROWS: Final[dict[str, str]] = {
     "study.band.10-s frequency, always": "10-s frequency, always",
     "study.band.10-s frequency of an island, 95 % of a week": "10-s frequency of an island, 95 % of a week",
     "study.band.10-s frequency of an island, always": "10-s frequency of an island, always",
+    "study.band.Plt of 2 h, 95 % of a week": "flicker Plt of 2 h (estimated), 95 % of a week",
     "study.band.harmonic": "harmonic {order}, 95 % of a week",
     "study.band.total": "total distortion to order {order}, 95 % of a week",
     "study.state.normal": "normal mode",
@@ -218,9 +227,24 @@ _METHODS: Final[dict[str, str]] = {
     "one cycle from a zero crossing of the fundamental, renewed each half cycle; 10/12-cycle values join "
     "half cycles without gaps or overlap; 10-min values are root mean squares of them by the UTC clock "
     "(after IEC 61000-4-30).",
-    "study.method.kept": "Half cycles of a whole period are not kept. This study rests on 10/12-cycle "
-    "values, events, waveform snapshots, states, and 1-s frequencies. Rapid voltage changes need half "
-    "cycles and are not counted.",
+    "study.method.kept": "Half cycles of a whole period are kept only where the module was set to send them. "
+    "This study rests on 10/12-cycle values, events, waveform snapshots, states, and 1-s values.",
+    "study.method.rapid.half cycles": "Rapid voltage changes: from half cycles, between steady seconds (all "
+    "Urms(1/2) of a sliding second within 5 % of their mean; hysteresis half of it); a change that reaches a "
+    "dip or a swell is that event instead.",
+    "study.method.rapid.seconds": "Rapid voltage changes: from least, mean and greatest Urms(1/2) of whole "
+    "seconds, by the rule of 5 % between steady seconds. Begin and end are known to a second; changes less "
+    "than a second apart count as one; a wander that takes longer than a second is none.",
+    "study.method.rapid.": "Rapid voltage changes are not available: neither half cycles nor all 1-s values "
+    "were kept, or the period is longer than 62 days.",
+    "study.method.flicker": "Flicker: estimated from half cycles by the response of the IEC 61000-4-15 chain "
+    "({lamp}), the damping of one-cycle windows undone; within {error} % on the standard's rectangular "
+    "fluctuations, from 1 to 1620 changes a minute. Above 45 Hz it can't see. A 10 min that holds an "
+    "interruption has none.",
+    "study.lamp.230 V lamp": "lamp of 230 V",
+    "study.lamp.120 V lamp": "lamp of 120 V",
+    "study.method.flicker_none": "Flicker is not available: a half-cycle value each 10 ms is needed for 11 "
+    "min without a hole, and none were kept. Set study.half_cycles on the module to keep them.",
     "study.method.thresholds": "Thresholds of the module: dip {dip} %, swell {swell} %, interruption "
     "{interruption} % of nominal, hysteresis {hysteresis} %, fixed reference. Beyond 60 events in a burst "
     "or 20 a minute the module leaves no further records.",
@@ -298,6 +322,10 @@ _DATA: Final[dict[str, str]] = {
     "study.data.least_half_cycle_v": "least Urms(1/2)",
     "study.data.greatest_half_cycle_v": "greatest Urms(1/2)",
     "study.data.frequency_hz": "mean frequency",
+    "study.data.pst": "flicker estimated from half cycles, empty where none were kept",
+    "study.data.steady_change_v": "voltage after the change minus voltage before it",
+    "study.data.steady_change_percent": "the same, of the reference",
+    "study.data.found_in": "half cycles, or values of whole seconds",
     "study.data.flagged": "an event lies inside",
     "study.data.from_utc": "from when the calibration or period holds",
     "study.data.limit": "which limit",

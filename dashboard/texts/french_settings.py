@@ -176,6 +176,7 @@ _NAMES: Final[dict[str, str]] = {
     "setting.study.interruption": "Une coupure est sous",
     "setting.study.hysteresis": "Un événement finit au retour de",
     "setting.study.snapshot_interval": "Forme d'onde gardée toutes les",
+    "setting.study.half_cycles": "Demi-périodes envoyées sans cesse, pour le papillotement",
     "setting.alarm.pause": "Le son est suspendu pendant",
     "setting.alarm.reminder": "Rappel pendant le silence, toutes les",
     "setting.alarm.re_alarm": "Une condition acquittée sonne à nouveau après",

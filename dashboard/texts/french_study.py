@@ -64,8 +64,8 @@ _PAGE: Final[dict[str, str]] = {
     "study.lead": "Non surveillé : {dark} sur {whole}. Couverture {percent} %.",
     "study.lead_none": "Surveillé sans lacune pendant {whole}. Couverture {percent} %.",
     "study.not_measured": "Non mesuré : transitoires de moins d'un échantillon de 0,3 ms, harmoniques "
-    "au-dessus du rang {order}, papillotement, déséquilibre, courant. Une coupure pendant que le module "
-    "est éteint ne se voit pas.",
+    "au-dessus du rang {order}, déséquilibre, courant. Le papillotement n'est qu'estimé, et seulement là "
+    "où les demi-périodes ont été gardées. Une coupure pendant que le module est éteint ne se voit pas.",
     "study.kind.dip": "creux",
     "study.kind.swell": "surtension",
     "study.kind.interruption": "coupure",

@@ -69,6 +69,7 @@ BREATH_KINDS = ("ventilator", "hand", "patient", "undetermined")
 SUPPLY_EVENT_KINDS = ("dip", "swell", "interruption")
 EVENT_PHASES = ("open", "closed")
 CAPTURE_KINDS = ("event", "snapshot", "asked")
+HALF_CYCLE_TAPS = ("none", "before", "both")
 
 
 def channel(channel_id):

@@ -11,7 +11,8 @@ Direction 'up' is module to host, 'down' is host to module.
 Time: the tick in a frame's header is the end of what the record covers. A trend with tick t is the second
 before t, the last sample of a pressure_wave with tick t was taken 10 ms before t, the last step of an
 inputs record is the one that ended at t. `start_tick` fields name a beginning, in the same clock;
-that of half_cycles is the end of its first one-cycle window, `period` the distance to the next. Each part of
+that of half_cycles is the end of its first one-cycle window, `period` the distance to the next; with
+capture_id 0 it belongs to no capture but to the run that `study.half_cycles` asks for. Each part of
 a capture carries the time of its own first code. A raw record covers the `seconds` before its tick: of each
 channel in order mean, lowest, highest code; -32768 without one. Of a supply tap it takes a tenth of a second
 in each.

@@ -11,6 +11,7 @@ from collections import namedtuple
 
 from firmware_sim.contract.channels import (
     CHANNELS,
+    HALF_CYCLE_TAPS,
     MODES,
     PRESET_ADULT,
     PRESET_CHILD,
@@ -138,6 +139,11 @@ _LINES = (
     ("calibration.interval", "d", 1, 30, 1000, 365, None, _PRACTICE),
 )
 
+# What came later stands behind the calibration: numbers of settings in older stores keep their meaning.
+_LATER = (
+    ("study.half_cycles", HALF_CYCLE_TAPS, 1, 0, 2, 0, None, "sent all the time: 9 MB a night a tap"),
+)
+
 
 def _steps(value, scale):
     """Turn units into integer steps; decimals of the table have at most two more digits than the scale."""
@@ -146,14 +152,8 @@ def _steps(value, scale):
 
 def _build():
     rows = []
-    for name, unit, scale, low, high, adult, child, note in _LINES:
-        patient = child is not None
-        choice = unit if isinstance(unit, tuple) else None
-        rows.append(Setting(
-            len(rows), name, "/".join(choice) if choice else unit, scale,
-            _steps(low, scale), _steps(high, scale), _steps(adult, scale),
-            _steps(child if patient else adult, scale), patient, name.split(".")[0], note,
-        ))
+    for line in _LINES:
+        rows.append(_row(len(rows), line))
     for channel in CHANNELS:
         for kind, low, high, default in (("gain", 13107, 19661, 16384), ("offset", -400, 400, 0)):
             rows.append(Setting(
@@ -161,13 +161,29 @@ def _build():
                 "codes" if kind == "offset" else "/16384", 1, low, high, default, default, False,
                 "calibration", "two-point calibration; +-20 % at most",
             ))
+    for line in _LATER:
+        rows.append(_row(len(rows), line))
     return tuple(rows)
+
+
+def _row(number, line):
+    name, unit, scale, low, high, adult, child, note = line
+    patient = child is not None
+    choice = unit if isinstance(unit, tuple) else None
+    return Setting(
+        number, name, "/".join(choice) if choice else unit, scale,
+        _steps(low, scale), _steps(high, scale), _steps(adult, scale),
+        _steps(child if patient else adult, scale), patient, name.split(".")[0], note,
+    )
 
 
 SETTINGS = _build()
 COUNT = len(SETTINGS)
 ID_OF = {row.name: row.id for row in SETTINGS}
-CHOICES = {"module.mode": MODES, "module.preset": PRESETS, "supply.ups_class": UPS_CLASSES}
+CHOICES = {
+    "module.mode": MODES, "module.preset": PRESETS, "supply.ups_class": UPS_CLASSES,
+    "study.half_cycles": HALF_CYCLE_TAPS,
+}
 PATIENT_IDS = tuple([row.id for row in SETTINGS if row.patient])
 
 # Set by commands of their own or by the module itself, never by `set_settings`.

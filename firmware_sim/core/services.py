@@ -144,6 +144,10 @@ class Services:
             bounded(value, 0, U16) for value in supply.groups_out]
         counts = (len(supply.groups_in), len(supply.groups_out), supply.flagged_in, supply.flagged_out)
         app.records.put(m.SUPPLY_CYCLES, counts, rms)
+        for tap, tick, period, values_of in supply.runs:
+            run = [bounded(value, 0, U16) for value in values_of]
+            app.records.put(m.HALF_CYCLES, (0, tap, tick, period), run)
+        supply.runs.clear()
         self.health_in -= 1
         if self.health_in == 0:
             self._health()

@@ -15,6 +15,7 @@ from firmware_sim.core.capture import (
     EVENT,
     FREE,
     LENGTH,
+    NUMBERS,
     SNAPSHOT,
     SNAPSHOT_CYCLES,
     WAITING,
@@ -46,7 +47,8 @@ class Supply:
     ended): `in_rms`, `in_min`, `in_max`, `in_frequency` (mHz, None without crossings), `in_clipped`, the
     same for `out`, `groups_in`, `groups_out` (10/12-cycle rms), `flagged_in`, `flagged_out` (bit n: value n
     overlaps an event). `records`: fields of messages `supply_event`, oldest first. `captures`: full
-    buffers; call `release()` on each when its records are in the ring.
+    buffers; call `release()` on each when its records are in the ring. `runs`: (tap, tick, period, values) of
+    the half cycles of a second, where `study.half_cycles` asks for them; clear it too.
     """
 
     def __init__(self, kernels, values):
@@ -65,6 +67,8 @@ class Supply:
         self.quiet = [False, False]
         self.doubted = [False, False]
         self.capture_next = 0
+        self.runs = []
+        self.runs_at = [0, 0]
         self.asked = False
         self.restless_s = 0
         self.dips = array.array("h", bytes(2 * 60))
@@ -94,6 +98,7 @@ class Supply:
         self.words[words.COMMON + words.TAP + words.OFFSET] = values[ID_OF["calibration.supply_out_offset"]]
         self.nominal = nominal
         self.snapshot_s = values[ID_OF["study.snapshot_interval"]] * 60
+        self.run_taps = values[ID_OF["study.half_cycles"]]
         self.state.configure(
             nominal, hertz, values[ID_OF["supply.window_low"]], values[ID_OF["supply.window_high"]],
             values[ID_OF["supply.ups_class"]],
@@ -243,7 +248,7 @@ class Supply:
             self.captures_missed += 1
             return
         self.capture_tokens -= 1
-        self.capture_next = (self.capture_next + 1) & 0xFFFF
+        self.capture_next = self.capture_next % 0xFFFF + 1  # 0: of no capture
         self.waiting += 1
         start = (self.words[at + words.RECORD_START] >> 8) - BEFORE
         buffer.ask(
@@ -255,7 +260,7 @@ class Supply:
         if buffer is None:
             self.captures_missed += 1
             return False
-        self.capture_next = (self.capture_next + 1) & 0xFFFF
+        self.capture_next = self.capture_next % 0xFFFF + 1  # 0: of no capture
         tap = words.COMMON if self.words[words.COMMON + words.FREQUENCY] else words.COMMON + words.TAP
         count = (2 * SNAPSHOT_CYCLES * self.words[tap + words.HALF] >> 8) + 2
         self.waiting += 1
@@ -287,6 +292,8 @@ class Supply:
             self.tokens += 1
         if self.seconds % CAPTURE_S == 0 and self.capture_tokens < CAPTURE_TOKENS_MAX:
             self.capture_tokens += 1
+        for tap in range(2):
+            self._run(tap)
         if self.snapshot_s and self.seconds % self.snapshot_s == 0:
             self._snapshot(SNAPSHOT)
         if self.restless_s:
@@ -295,3 +302,18 @@ class Supply:
             self.dip_minute = (self.dip_minute + 1) % 60
             self.dips_hour -= self.dips[self.dip_minute]
             self.dips[self.dip_minute] = 0
+
+    def _run(self, tap):
+        """Take the half cycles of this second; what lies before a change of the setting is left out."""
+        state = self.words
+        at = words.COMMON + tap * words.TAP
+        first = self.runs_at[tap]
+        count = (state[at + words.HALF_AT] - first) % words.HALVES
+        self.runs_at[tap] = state[at + words.HALF_AT]
+        if tap >= self.run_taps or count == 0 or self.block < 2 * STEPS_A_SECOND:
+            return
+        values = words.HALVES_AT + tap * 2 * words.HALVES
+        past = ((self.block + 1 & 0xFFFF) * words.BLOCK - state[values + words.HALVES + first]) & NUMBERS
+        tick = (self.tick_start + (self.block + 1) * 100 - (past * 5 + 8) // 16) & 0xFFFFFFFF
+        rms = [state[values + (first + n) % words.HALVES] for n in range(count)]
+        self.runs.append((tap, tick, state[at + words.HALF] * 625 // 512, rms))

@@ -29,8 +29,8 @@ class Supply(Night):
         """Report settings."""
         self.put(messages.SETTINGS, self.tick, (version, version, 0, 1, 0), settings_with(**changed))
 
-    def steady(self, first_s, last_s, volts=231.0, hertz=50.0):
-        """Record seconds: trend and five 10-cycle values of each tap."""
+    def steady(self, first_s, last_s, volts=231.0, hertz=50.0, halves=()):
+        """Record seconds: trend and five 10-cycle values of each tap; `halves`: 100 Urms(1/2) a second."""
         v = round(volts * 100)
         for second in range(first_s + 1, last_s + 1):
             tick = second * 1000
@@ -39,6 +39,9 @@ class Supply(Night):
                 None, 1, 0, 0, 0, 0, 32 | 512, 0, None, None, None, None,
             ))  # fmt: skip
             self.put(messages.SUPPLY_CYCLES, tick, (5, 5, 0, 0), [v] * 5 + [23000] * 5)
+            some = [round(100 * one) for one in halves[100 * (second - 1) : 100 * second]]
+            if some:
+                self.put(messages.HALF_CYCLES, tick, (0, 0, tick - 1000 + 5, 10_000), some)
             if second % 600 == 0:
                 self.commit()
         self.commit()

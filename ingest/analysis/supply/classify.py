@@ -191,3 +191,5 @@ ISLAND_FREQUENCY_BANDS = (
     Band(name="10-s frequency of an island, always", low=0.85, high=1.15, part=1.0, days=7.0),
 )
 """EN 50160, supply without a link to a large grid (from memory): 49 to 51 and 42.5 to 57.5 Hz."""
+PLT_BAND = Band(name="Plt of 2 h, 95 % of a week", low=0.0, high=1.0, part=0.95, days=7.0)
+"""EN 50160 (from memory)."""

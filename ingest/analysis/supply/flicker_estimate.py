@@ -60,3 +60,47 @@ def _pinst(rms_v: Floats, rate_hz: float, lamp: flicker.Lamp) -> Floats:
     smooth = signal.lfilter([factor], [1.0, factor - 1.0], np.square(seen))
     at_8_8 = float(abs(flicker.analog_response(lamp, np.array([8.8]))[0]))
     return np.asarray(smooth * flicker.scale(at_8_8, lamp))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Flicker:
+    """Sum the Pst of a record up. Each None, with the reason, where there is none.
+
+    p95: 95 % of the Pst lie below. plt: greatest Plt of twelve 10-min values of the clock's even hours.
+    error_percent: greatest error found on the table of rectangular fluctuations, which is no interval.
+    """
+
+    pst_p95: float | None
+    pst_greatest: float | None
+    plt_greatest: float | None
+    error_percent: float
+    coverage_percent: float
+    reason: str
+
+
+def plt_grid(pst: Floats, first: int) -> Floats:
+    """Give the Plt of each two hours of the clock, nan where a Pst is missing.
+
+    `first`: number of the first 10 min since 1970.
+    """
+    ahead = -(-first // 12) * 12 - first
+    count = max(0, (len(pst) - ahead) // 12)
+    blocks = pst[ahead : ahead + 12 * count].reshape(count, 12)
+    return np.asarray(np.cbrt(np.mean(np.power(blocks, 3), axis=1)))
+
+
+def summed(pst: Floats | None, first: int) -> Flicker:
+    """Sum up; None or all nan: half cycles were not kept."""
+    known = np.empty(0) if pst is None else pst[~np.isnan(pst)]
+    if pst is None or not len(known):
+        return Flicker(
+            pst_p95=None, pst_greatest=None, plt_greatest=None, error_percent=ERROR_PERCENT,
+            coverage_percent=0.0, reason="half cycles not kept",
+        )  # fmt: skip
+    long = plt_grid(pst, first)
+    long = long[~np.isnan(long)]
+    return Flicker(
+        pst_p95=float(np.percentile(known, 95)), pst_greatest=float(known.max()),
+        plt_greatest=float(long.max()) if len(long) else None, error_percent=ERROR_PERCENT,
+        coverage_percent=100.0 * len(known) / len(pst), reason="" if len(long) else "too short",
+    )  # fmt: skip

@@ -4,6 +4,10 @@ Steady: each of the last 100 (50 Hz) or 120 (60 Hz) Urms(1/2) lies within the th
 change begins with the first value farther from that mean, and ends where the voltage is steady again, with
 half the threshold as hysteresis. A change that reaches a dip, swell or interruption threshold is that event
 instead.
+
+Where no half cycles were kept the same rule runs over least, mean and greatest Urms(1/2) of whole seconds:
+then begin and end are known to a second, a change that begins within a second of the last one's end belongs
+to it, and a wander that takes longer than a second to leave the threshold is no change.
 """
 
 from dataclasses import dataclass
@@ -111,4 +115,49 @@ def _scan(
             )
             found += 1
         scalars[2] = 0.0
+    return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seconds:
+    """Hold least, mean and greatest Urms(1/2) of whole seconds, V, nan where none, and when each began."""
+
+    start_s: Floats
+    low_v: Floats
+    mean_v: Floats
+    high_v: Floats
+
+
+def rapid_from_seconds(
+    rows: Seconds, declared_v: float, band: tuple[float, float] = (0.9, 1.1), threshold: float = THRESHOLD
+) -> list[SupplyEvent]:
+    """Find the changes that whole seconds show; `band`: fractions beyond which it is a dip or a swell."""
+    limit = threshold * declared_v
+    low, mean, high = rows.low_v, rows.mean_v, rows.high_v
+    near = np.maximum(high - mean, mean - low)
+    steady, settled = near <= limit, near <= limit * (1.0 - HYSTERESIS)
+    joined = np.concatenate(([False], np.abs(np.diff(rows.start_s) - 1.0) < 0.5)) & ~np.isnan(mean)
+    before = np.concatenate(([np.nan], np.where(steady, mean, np.nan)[:-1]))
+    with np.errstate(invalid="ignore"):
+        begins = joined & (np.maximum(np.abs(low - before), np.abs(high - before)) > limit)
+    spoils = (low < band[0] * declared_v) | (high > band[1] * declared_v)
+    found, free = [], 0
+    for first in np.flatnonzero(begins).tolist():
+        if first < free:
+            continue
+        reference, last = float(before[first]), first + 1
+        while last < len(mean) and joined[last] and not settled[last]:
+            last += 1
+        free = last
+        if last == len(mean) or not joined[last] or spoils[first : last + 1].any():
+            continue
+        ends = np.array([low[first : last + 1].min(), high[first : last + 1].max()])
+        start, back = float(rows.start_s[first]), float(rows.start_s[last])
+        found.append(
+            SupplyEvent(
+                kind="rapid change", start_s=start, start_end_s=start + 1.0, back_s=back,
+                back_end_s=back + 1.0, extreme_v=float(ends[int(np.argmax(np.abs(ends - reference)))]),
+                reference_v=declared_v, steady_change_v=float(mean[last]) - reference,
+            )
+        )  # fmt: skip
     return found

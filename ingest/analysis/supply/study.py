@@ -7,10 +7,11 @@ are never stored. Nothing is averaged over a change of calibration, and no time 
 from collections import Counter
 from dataclasses import dataclass
 from datetime import UTC, tzinfo
+from typing import Literal
 
 import numpy as np
 
-from ingest.analysis.supply import classify, equipment, failures, indices, limits
+from ingest.analysis.supply import classify, equipment, failures, flicker_estimate, indices, limits
 from ingest.analysis.supply.compiled import Bools, Floats
 from ingest.analysis.supply.records import (
     Calibration,
@@ -38,6 +39,9 @@ BATTERY_MIN = np.concatenate((np.arange(0.0, 60.0, 1.0), np.arange(60.0, 481.0, 
 WINDOWS_PU = ((0.696, 1.304), (0.80, 1.15), (0.90, 1.10))
 """Input windows that the sizing tries: the field UPS's own, and two narrower ones (our own choice)."""
 LOW_COVERAGE_PERCENT = 90.0
+INTERVAL_S = 600.0
+RapidFrom = Literal["half cycles", "seconds", ""]
+"""What rapid changes were found in; '': they could not be looked for."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +52,8 @@ class Record:
     order from 1, nan rows where none was taken. ten_second_hz: 10-s frequencies on the whole grid, nan where
     none is; None: the 10-min ones stand in. calibrations: those in force, the earliest first. proven_min,
     tests: minutes of proven discharges. trips, watched: which equipment tripped when, and when it was seen.
+    pst: estimated flicker on the 10-min grid, nan where none; None: half cycles were not kept. rapid: changes
+    between steady voltages, rapid_from: what they were found in.
     """
 
     begin_s: float
@@ -65,6 +71,9 @@ class Record:
     needed_min: float = 20.0
     trips: tuple[tuple[str, float], ...] = ()
     watched: tuple[tuple[str, float, float], ...] = ()
+    pst: Floats | None = None
+    rapid: tuple[SupplyEvent, ...] = ()
+    rapid_from: RapidFrom = ""
     zone: tzinfo = UTC
     island: bool = False
 
@@ -98,6 +107,8 @@ class Study:
     voltage: tuple[VoltagePart, ...]
     frequency: tuple[limits.Judgement, ...]
     harmonics: tuple[limits.Judgement, ...]
+    flicker: flicker_estimate.Flicker
+    flicker_limits: tuple[limits.Judgement, ...]
     rates: tuple[Figure, ...]
     dips: dict[str, int]
     swells: dict[str, int]
@@ -142,6 +153,8 @@ def study(record: Record) -> Study:
         voltage=parts,
         frequency=_frequency(record),
         harmonics=_harmonics(record),
+        flicker=flicker_estimate.summed(record.pst, int(begin // INTERVAL_S)),
+        flicker_limits=_flicker_limits(record),
         rates=_rates(record, found, coverage),
         dips=classify.dip_table(found),
         swells=classify.swell_table(found),
@@ -268,14 +281,28 @@ def _harmonics(record: Record) -> tuple[limits.Judgement, ...]:
     return tuple(limits.judge_harmonics(record.harmonics_percent))
 
 
+def _flicker_limits(record: Record) -> tuple[limits.Judgement, ...]:
+    """Judge Plt where flicker could be estimated; an estimate, so within its error nothing is decided."""
+    if record.pst is None or np.isnan(record.pst).all():
+        return ()
+    long = flicker_estimate.plt_grid(record.pst, int(record.begin_s // INTERVAL_S))
+    return tuple(limits.judge_periods(long, 1.0, classify.PLT_BAND, 7200.0)) if len(long) else ()
+
+
 def _rates(record: Record, events: tuple[SupplyEvent, ...], coverage: float) -> tuple[Figure, ...]:
     """Give events a week of watched time, by kind."""
     seconds = watched_s(record.begin_s, record.end_s, record.gaps)
     count = Counter(e.kind for e in events)
-    return tuple(
+    rates = [
         indices.rate_figure(kind, count[kind], seconds, WEEK_S, "/week", coverage)
-        for kind in ("dip", "swell", "interruption", "rapid change")
-    )
+        for kind in ("dip", "swell", "interruption")
+    ]
+    name = "rapid change"
+    if record.rapid_from:
+        changes = len(record.rapid)
+        return (*rates, indices.rate_figure(name, changes, seconds, WEEK_S, "/week", coverage))
+    missing = Figure(name=name, value=None, unit="/week", coverage_percent=0.0, reason="seconds not kept")
+    return (*rates, missing)
 
 
 def _ups(record: Record) -> UpsSummary | None:

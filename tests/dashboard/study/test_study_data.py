@@ -193,3 +193,43 @@ def test_a_gap_inside_ten_minutes_and_inside_an_event_is_counted(tmp_path):
     assert second.before_s == pytest.approx(100.0)
     assert second.duration_bounds_s == (pytest.approx(0.4), pytest.approx(100.4))
     assert "event may have begun in a gap" in {note.key for note in case_of(found).study.notes}
+
+
+def test_flicker_needs_half_cycles_and_says_so(whole):
+    """What isn't kept isn't estimated; rapid changes come from seconds where all of them are there."""
+    case = case_of(whole)
+    assert {f.name: f.reason for f in figures(case) if f.name.startswith(("pst", "plt"))} == dict.fromkeys(
+        ("pst_p95", "pst_greatest", "plt"), "half cycles not kept"
+    )
+    assert tables_of(case)["ten_minutes"]["pst"].isna().all()
+    assert case.study.flicker_limits == ()
+    assert whole.record.rapid_from == "seconds"
+
+
+def test_flicker_is_estimated_from_half_cycles_that_were_kept(tmp_path):
+    """A sine of 8.8 Hz and 0.250 % makes Pinst = 1 (published); Pst of a steady Pinst of 1 is 0.714."""
+    path = tmp_path / "flicker.db"
+    night = Supply(path, START)
+    night.report(study__half_cycles=1)
+    at = np.arange(20 * 60 * 100) / 100
+    depth = 0.5 * 0.0025 * np.sinc(8.8 * 0.02)
+    volts = 231 * (1 + depth * np.sin(2 * np.pi * 8.8 * at))
+    volts[(at > 300) & (at <= 310)] *= 0.94
+    night.steady(0, 1800, halves=volts.tolist())
+    night.close()
+    found = site(path, end=START + 1_200_000)
+    assert found.record.pst.tolist() == [pytest.approx(np.nan, nan_ok=True), pytest.approx(0.714, rel=0.05)]
+    assert found.record.rapid_from == "half cycles"
+    assert [(round(e.start_s - START / 1000), round(e.steady_change_v, 1)) for e in found.record.rapid] == [
+        (300, -13.9), (310, 13.9),
+    ]  # fmt: skip
+    case = case_of(found)
+    shown = tables_of(case)
+    assert shown["ten_minutes"]["pst"].iloc[1] == found.record.pst[1]
+    assert list(shown["rapid_changes"]["found_in"]) == ["half cycles"] * 2
+    assert case.study.flicker.pst_greatest == found.record.pst[1]
+    assert case.study.flicker.coverage_percent == 50.0
+    # Half an hour of which twenty minutes have half cycles: seconds serve for the changes, Pst stays.
+    longer = site(path, end=START + 1_800_000)
+    assert longer.record.rapid_from == "seconds"
+    assert np.isnan(longer.record.pst).tolist() == [True, False, True]

@@ -237,3 +237,33 @@ def test_an_event_of_a_doubted_tap_says_so(fast):
     for n in range(10):
         supply.step(dip[n], quiet[n])
     assert [record[7] for record in supply.records[after:]] == [0, 0]
+
+
+@pytest.mark.parametrize("hertz", [50.0, 59.7])
+def test_half_cycles_run_on_without_a_hole_where_they_are_asked_for(fast, hertz):
+    """Each run begins a half cycle after the last one ended, at the time of its own first window's end."""
+    wave = volts(9, hertz, phase=0.0)
+    wave[4 * 3200 : 4 * 3200 + 320] *= 0.95
+    stream = blocks(codes(wave))
+    taken = {}
+    for taps in (0, 1, 2):
+        supply = Supply(fast, module_settings(study__half_cycles=taps, study__snapshot_interval=0))
+        supply.tick_start = 1_000_000
+        taken[taps] = []
+        for block in stream:
+            supply.step(block, block)
+            taken[taps] += supply.runs
+            supply.runs.clear()
+    assert taken[0] == []
+    assert {run[0] for run in taken[1]} == {0}
+    assert {run[0] for run in taken[2]} == {0, 1}
+    runs = taken[1]
+    half_ms = 500 / hertz
+    ends = np.concatenate([tick - 1_000_000 + np.arange(len(rms)) * half_ms for _, tick, _, rms in runs])
+    assert np.diff(ends) == pytest.approx(half_ms, abs=1.1)
+    # The windows' ends are zero crossings of the wave: whole half cycles from its beginning.
+    assert np.abs((ends + half_ms / 2) % half_ms - half_ms / 2).max() < 1.1
+    rms = np.concatenate([rms for _, _, _, rms in runs]) / 100
+    dip = ends[rms < 225]
+    assert (dip.min(), dip.max()) == (pytest.approx(4000, abs=22), pytest.approx(4120, abs=22))
+    assert runs[-1][2] == pytest.approx(1000 * half_ms, abs=4)

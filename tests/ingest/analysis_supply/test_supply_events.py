@@ -226,3 +226,55 @@ def test_rapid_change_in_blocks_and_small_or_deep_ones():
     deep = rows_of(np.concatenate((np.full(150, 232.0), np.full(20, 180.0), np.full(200, 218.0))))
     inside = events.detect(events.DetectorState(), deep, 230.0, events.Thresholds())[2]
     assert rapid.rapid_changes(rapid.rapid_start(50.0), deep, inside, 230.0)[1] == []
+
+
+def by_seconds(rows: HalfCycles) -> rapid.Seconds:
+    """Return what a module sends of each second: least, mean, greatest of the windows that end in it."""
+    second = np.floor(rows.end_s).astype(int)
+    first = second.min()
+    parts = [rows.rms_v[second == n] for n in range(first, second.max() + 1)]
+    low, mean, high = (np.array([f(part) for part in parts]) for f in (np.min, np.mean, np.max))
+    return rapid.Seconds(start_s=first + np.arange(len(parts)) * 1.0, low_v=low, mean_v=mean, high_v=high)
+
+
+def test_rapid_changes_of_whole_seconds_are_those_of_half_cycles():
+    """Steps of 6 to 9 % and pulses of 0.1 s, 5 s apart: all found, to the second (the rule is one)."""
+    rate, draw = 3200, np.random.default_rng(5)
+    level = np.full(200 * rate, 1.0)
+    for n, at in enumerate(range(5, 195, 5)):
+        size = draw.uniform(0.06, 0.09)
+        begin = int((at + draw.uniform(0, 1)) * rate)
+        if n % 3 == 2:
+            level[begin : begin + rate // 10] -= size
+        else:
+            level[begin:] += size if n % 3 == 0 else 1.0 - level[begin - 1]
+    wave = 230 * np.sqrt(2) * level * np.sin(2 * np.pi * 50 * np.arange(len(level)) / rate)
+    _, rows = half_cycles(window_start(TAP), wave, TAP, 0.0)
+    _, fine = rapid.rapid_changes(rapid.rapid_start(50.0), rows, np.zeros(len(rows), bool), 230.0)
+    coarse = rapid.rapid_from_seconds(by_seconds(rows), 230.0)
+    assert len(fine) == len(coarse) > 30
+    for one, other in zip(fine, coarse, strict=True):
+        assert other.start_s - 0.02 <= one.start_end_s <= other.start_s + 1.02
+        assert abs(other.back_s - one.back_s) <= 1.1
+        assert other.extreme_v == pytest.approx(one.extreme_v, abs=0.1)
+        assert other.steady_change_v == pytest.approx(one.steady_change_v, abs=0.3)
+
+
+def test_rapid_changes_of_whole_seconds_leave_out_dips_gaps_and_slow_wanders():
+    def found(mean, low=None, high=None, gap=None):
+        mean = np.array(mean, float)
+        start = np.arange(len(mean), dtype=float)
+        if gap is not None:
+            start[gap:] += 60.0
+        low, high = (mean if x is None else np.array(x, float) for x in (low, high))
+        rows = rapid.Seconds(start_s=start, low_v=low, mean_v=mean, high_v=high)
+        changes = rapid.rapid_from_seconds(rows, 230.0)
+        return [(e.start_s, e.back_s, round(e.steady_change_v, 6)) for e in changes]
+
+    assert found([230, 230, 215, 215, 215]) == [(2.0, 3.0, -15.0)]
+    assert found([230, 230, 229, 230, 230], low=[230, 230, 210, 230, 230]) == [(2.0, 3.0, 0.0)]
+    assert found([230, 230, 215, 215, 215], gap=2) == []
+    assert found([230, 230, 229, 230, 230], low=[230, 230, 200, 230, 230]) == []
+    assert found([230 - 4 * n for n in range(5)]) == []
+    assert found([230, np.nan, 215, 215]) == []
+    assert found([230, 230, 215]) == []
