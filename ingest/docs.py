@@ -5,6 +5,8 @@ import math
 from collections.abc import Callable
 from pathlib import Path
 
+from firmware_sim.contract import channels
+from ingest.analysis import calibration
 from ingest.sinks.outcomes import OUTCOMES
 from ingest.store.dictionary import tables
 from ingest.store.migrations import MIGRATIONS
@@ -135,7 +137,23 @@ def write_breathing_errors() -> str:
     return "\n".join([lead, "", lines[0], "|" + " --- |" * len(heads), *lines[1:]])
 
 
+def write_calibration() -> str:
+    """Write of each channel what a calibration reckons with."""
+    lines = ["| channel | range | one code is | points at least apart |", "| --- | --- | --- | --- |"]
+    for row in channels.CHANNELS:
+        one = calibration.channel(row[1])
+        high = one.span if one.is_ac else one.high
+        kind = " rms" if one.is_ac else ""
+        low = 0.0 if one.is_ac else one.low
+        lines.append(
+            f"| `{one.name}` | {low:g} to {high:.4g} {one.unit}{kind} | {1 / one.per_unit:.3g} {one.unit} "
+            f"| {calibration.SPAN_MIN * one.span:.3g} {one.unit} |"
+        )
+    return "\n".join(lines)
+
+
 BLOCKS: dict[str, Callable[[], str]] = {
+    "calibration-channels": write_calibration,
     "store-dictionary": write_store,
     "forward-outcomes": write_outcomes,
     "store-migrations": write_migrations,
