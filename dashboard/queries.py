@@ -22,8 +22,7 @@ from dashboard.frames import (
 )
 from dashboard.links import Place
 from ingest.analysis.hand import hand_points
-from ingest.analysis.upkeep import KIND as UPKEEP
-from ingest.analysis.upkeep import entries
+from ingest.analysis.upkeep import entries, log_marks
 from ingest.store.reader import AlarmInterval, Latest, Module, Night, Reader, Trends, open_reader, tables
 
 QUANTITIES = ("supply_in", "supply_out", "oxygen", "pressure")
@@ -120,7 +119,7 @@ def night_frame(reader: Reader, module: Module, start: int, end: int, pixels: in
         ],
         limits=_limits(reader, module, start, end),
         hand=hand_points(reader.marks(module.id, start, end)),
-        upkeep=tuple(entries(reader.marks(module.id, start, end, kind=UPKEEP))),
+        upkeep=tuple(entries(log_marks(reader, module.id, start, end))),
     )
 
 

@@ -7,7 +7,17 @@ from typing import Any
 from dashboard.formats import date, number
 from dashboard.marking import Draft, write
 from dashboard.view import View
-from ingest.analysis.upkeep import KIND, PARTS, Due, Entry, due_list, entries, entry, hours_now
+from ingest.analysis.upkeep import (
+    KIND,
+    PARTS,
+    Due,
+    Entry,
+    due_list,
+    entries,
+    entry,
+    hours_now,
+    log_marks,
+)
 from ingest.analysis.upkeep_trends import (
     DAY_MS,
     Slope,
@@ -25,7 +35,7 @@ CALM = ("due", "soon")
 
 def log_of(reader: Reader, module: int) -> list[Entry]:
     """Return the log of a module, oldest first."""
-    return entries(reader.marks(module, kind=KIND))
+    return entries(log_marks(reader, module))
 
 
 def dues(reader: Reader, module: int, log: list[Entry], now: int) -> list[Due]:

@@ -26,8 +26,7 @@ from firmware_sim.contract.channels import (
 from firmware_sim.contract.messages import HEALTH
 from firmware_sim.contract.settings import ID_OF, SETTINGS, defaults
 from ingest.analysis.reserves.entries import entered, entered_marks
-from ingest.analysis.upkeep import KIND as UPKEEP
-from ingest.analysis.upkeep import Entry, entries
+from ingest.analysis.upkeep import Entry, entries, log_marks
 
 TODAY_MS: Final = 24 * 3_600_000
 DAY_MS: Final = 86_400_000
@@ -80,8 +79,7 @@ class Look:
     @cached_property
     def log(self) -> list[Entry]:
         """Return the maintenance log, oldest first."""
-        found = self.store.marks(self.module, kind=UPKEEP)
-        return [one for one in entries(found) if one.at_ms <= self.now]
+        return [one for one in entries(log_marks(self.store, self.module)) if one.at_ms <= self.now]
 
     def setting(self, name: str) -> float:
         """Return a setting in its unit."""

@@ -15,6 +15,9 @@ from ingest.analysis.refusal import Refused
 from ingest.analysis.units import checked
 
 KIND: Final = "upkeep"
+# Marks of others that are upkeep too.
+CALIBRATION: Final = "calibration"
+CHECK: Final = "check"
 DAY_MS: Final = 86_400_000
 SOON_DAYS: Final = 14
 INTERVAL_DAYS_MAX: Final = 3650
@@ -56,6 +59,10 @@ PARTS: Final[Mapping[str, Part]] = _rows(
 
 class Written(Protocol):
     """What a mark must have."""
+
+    @property
+    def kind(self) -> str:
+        """Return its category."""
 
     @property
     def utc(self) -> int:
@@ -129,19 +136,39 @@ def entry(
     return data
 
 
+def log_marks(
+    store: Any, module: int, start: int | None = None, end: int | None = None
+) -> list[Written]:
+    """Return what belongs to the log: its own entries, calibrations, and results of guided checks."""
+    return [mark for kind in (KIND, CALIBRATION, CHECK) for mark in store.marks(module, start, end, kind)]
+
+
 def entries(marks: Iterable[Written]) -> list[Entry]:
-    """Read the log, oldest first; what can't be read is left out."""
-    found = []
-    for mark in sorted(marks, key=lambda one: one.utc):
-        part, deed, hours = mark.data.get("part"), mark.data.get("deed"), mark.data.get("hours")
-        due = mark.data.get("due_days")
-        if isinstance(part, str) and part in PARTS and isinstance(deed, str):
-            found.append(Entry(
-                at_ms=mark.utc, part=part, deed=deed, author=mark.author, text=mark.text,
-                hours=float(hours) if isinstance(hours, int | float) else None,
-                due_days=due if isinstance(due, int) else None,
-            ))  # fmt: skip
-    return found
+    """Read the log, oldest first; what can't be read, or is no upkeep, is left out.
+
+    A calibration and a discharge test that passed are upkeep, wherever they were written down.
+    """
+    found = (_entry(mark) for mark in sorted(marks, key=lambda one: one.utc))
+    return [one for one in found if one is not None]
+
+
+def _entry(mark: Written) -> Entry | None:
+    data = mark.data
+    part, deed, hours, due = (data.get(one) for one in ("part", "deed", "hours", "due_days"))
+    text = mark.text
+    if mark.kind == CALIBRATION:
+        part, deed, text = "calibration", "done", str(data.get("channel", "")).replace("_", " ")
+    elif mark.kind == CHECK:
+        if (data.get("do"), data.get("step"), data.get("state")) != ("result", "discharge", "passed"):
+            return None
+        part, deed, text = "battery", "tested", f"{data.get('value', 0):g} min"
+    if not isinstance(part, str) or part not in PARTS or not isinstance(deed, str):
+        return None
+    return Entry(
+        at_ms=mark.utc, part=part, deed=deed, author=mark.author, text=text,
+        hours=float(hours) if isinstance(hours, int | float) else None,
+        due_days=due if isinstance(due, int) else None,
+    )  # fmt: skip
 
 
 def hours_now(log: Iterable[Entry], now: int) -> tuple[float, float] | None:

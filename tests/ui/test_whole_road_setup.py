@@ -135,6 +135,8 @@ def test_cylinder_takeover_clock_and_upkeep(visit, bed):
     press(page, "Set the clock")
     page.get_by_text("the module answers: done").wait_for()
     page.get_by_text(re.compile(r"Last set at .* to 2026-02-15 23:30")).wait_for()
+    press(page, "Set from this browser")
+    page.get_by_text(re.compile(r"Last set at .* from 2026-02-15 23:30 to")).wait_for()
     live.play(8 * MINUTE)
     press(page, "Again: Purity reached, Pre-use check")
     page.locator(".open-step", has_text="Purity reached").wait_for()

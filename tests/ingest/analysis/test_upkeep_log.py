@@ -15,7 +15,10 @@ NOW = 20_500 * DAY
 
 def log(*told):
     return entries(
-        SimpleNamespace(utc=NOW - round(days * DAY), author="AB", text="", data=data) for days, data in told
+        SimpleNamespace(
+            utc=NOW - round(days * DAY), author="AB", text="", kind=data.get("kind", "upkeep"), data=data
+        )
+        for days, data in told
     )
 
 
@@ -40,6 +43,16 @@ def test_the_modules_own_days_count_when_they_are_newer():
     book = log((10, {"part": "battery", "deed": "tested", "due_days": 30}))
     found = next(one for one in due_list(book, NOW, own) if one.part == "battery")
     assert (found.due_ms - NOW) // DAY == 20
+
+
+def test_calibrations_and_passed_discharge_tests_belong_to_the_log():
+    result = {"kind": "check", "do": "result", "step": "discharge", "state": "passed", "value": 16.0}
+    calibrated = {"kind": "calibration", "channel": "supply_in"}
+    others = (result | {"state": "failed"}, result | {"step": "hold"}, {"kind": "check", "do": "begin"})
+    book = log((3, calibrated), (2, result), *((1, one) for one in others))
+    assert [(one.part, one.deed, one.text) for one in book] == [
+        ("calibration", "done", "supply in"), ("battery", "tested", "16 min"),
+    ]  # fmt: skip
 
 
 def test_hours_come_from_the_counter():
