@@ -18,6 +18,7 @@ from ingest.analysis.breathing.night import Watched, breathing_findings
 from ingest.analysis.breathing.trends import longest_without_breath
 from ingest.analysis.burden import Burden, Episode, alarm_burden
 from ingest.analysis.exposure import Exposure, exposure_totals
+from ingest.analysis.hand import HandPoint, hand_points
 from ingest.analysis.mark_kinds import notes
 from ingest.analysis.notes import night_notes
 from ingest.analysis.spans import Span, clip, outside, overlap, union
@@ -54,6 +55,7 @@ class Morning:
     breaths: BreathTable
     preset: str | None
     before: list[Night]
+    hand: tuple[HandPoint, ...] = ()
 
     @property
     def burden(self) -> Burden:
@@ -91,7 +93,8 @@ def read_morning(reader: Reader, module: Module, night: Night, *, compare: bool 
     traces = breathing.traces(reader.wave(module.id, start, end)) if spans.breathing else []
     findings = breathing_findings(table, traces, _watched(reader, module.id, spans.breathing))
     alarms = [alarm_of(one) for one in reader.alarms(module.id, start, end)]
-    marks = notes(reader.marks(module.id, start, end))
+    written = reader.marks(module.id, start, end)
+    marks = notes(written)
     t, purity = _purity(reader, module.id, start, end, spans)
     low = _low_spans(t, purity)
     breathed = overlap(spans.watched, _mode_spans(reader, module.id, start, end, standby=False))
@@ -114,7 +117,7 @@ def read_morning(reader: Reader, module: Module, night: Night, *, compare: bool 
         ),
         marks_ms=[mark.utc for mark in marks],
         due=[key for name, key in DUE_OF.items() if any(a.name == name and a.end is None for a in alarms)],
-        earlier=[_figures(reader, module.id, one) for one in before],
+        earlier=[_figures(reader, module.id, one) for one in before], compared=compare,
     )  # fmt: skip
     states = {name: spans.supply[name] for name in ("stored_energy", "bypass", "dead")}
     return Morning(
@@ -123,6 +126,7 @@ def read_morning(reader: Reader, module: Module, night: Night, *, compare: bool 
             start_ms=start, end_ms=end, trend_ms=t, source_purity_percent=purity, breaths=table, states=states
         ),
         breaths=table, preset=_preset(reader, module.id, start, end), before=before,
+        hand=hand_points(written),
     )  # fmt: skip
 
 

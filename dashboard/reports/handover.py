@@ -22,6 +22,7 @@ from dashboard.view import View
 from ingest.analysis.breathing.model import CANNOT_TELL
 from ingest.analysis.case_look import case_span
 from ingest.analysis.cases import Case
+from ingest.analysis.hand import by_entry
 from ingest.analysis.reserves.standing import standing
 from ingest.analysis.spans import total_ms
 from ingest.errors import UserError
@@ -150,6 +151,13 @@ def _lists(
         "alarms": _room(rows, alarm_room, words),
         "apart": _room(apart, apart_room, words),
         "notes": _room(notes, note_room, words),
+        "hand": words("list.join").join(
+            words(
+                "handover.hand_one", what=words(f"entry.{what}"), value=mine[-1].text,
+                clock=clock(mine[-1].at_ms, view.zone),
+            )
+            for what, mine in by_entry(morning.hand).items()
+        ),
         "standing": [
             words(one.key) for one in (alarm_in(a, view.unit) for a in morning.alarms) if one.end is None
         ],

@@ -58,6 +58,8 @@ CASE: Final[dict[str, str]] = {
     "case.go_night": "Case {number} on the page Night",
     "case.go_handover": "Handover of case {number}, PDF",
     "case.no_list": "No case was started yet.",
+    "handover.hand": "Entered by hand, each one's last",
+    "handover.hand_one": "{what} {value} at {clock}",
     "handover.case_title": "Handover, case {number}",
     "handover.case_file": "handover-case-{number}",
     "entry.title": "Entered by hand",

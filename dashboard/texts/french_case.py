@@ -60,6 +60,8 @@ CASE: Final[dict[str, str]] = {
     "case.go_night": "Prise en charge {number} sur la page Nuit",
     "case.go_handover": "Transmission de la prise en charge {number}, PDF",
     "case.no_list": "Aucune prise en charge n'a encore été ouverte.",
+    "handover.hand": "Saisi à la main, la dernière valeur de chacun",
+    "handover.hand_one": "{what} {value} à {clock}",
     "handover.case_title": "Transmission, prise en charge {number}",
     "handover.case_file": "transmission-prise-en-charge-{number}",
     "entry.title": "Saisi à la main",

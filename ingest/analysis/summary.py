@@ -94,7 +94,8 @@ class NightFacts:
     """Hold what was found between two times; spans are UTC ms, empty where nothing was.
 
     `purity_low` and `purity_lowest_percent` belong to `purity_limit_percent`. `quiet` None: no pressure
-    was watched. `due` are text keys of what needs doing.
+    was watched. `due` are text keys of what needs doing. `compared` False: a case, whose earlier nights were
+    other patients'.
     """
 
     start_ms: int
@@ -120,6 +121,7 @@ class NightFacts:
     marks_ms: Sequence[int] = ()
     due: Sequence[str] = ()
     earlier: Sequence[EarlierNight] = ()
+    compared: bool = True
 
 
 def morning_summary(facts: NightFacts) -> tuple[Phrase, ...]:
@@ -293,6 +295,8 @@ def _doing(facts: NightFacts) -> list[Phrase]:
 
 def _comparison(facts: NightFacts) -> list[Phrase]:
     """Compare with the median of earlier nights; fewer than three nights are no usual night."""
+    if not facts.compared:
+        return []
     outage_min = _minutes((o.start_ms, o.end_ms) for o in facts.outages)
     figures = (
         ("alarms_per_hour", facts.burden.per_hour, [n.alarms_per_hour for n in facts.earlier]),
