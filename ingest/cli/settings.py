@@ -149,12 +149,22 @@ def diff(store: Path, module: str | None, file: Path | None, as_json: bool) -> N
                                        "other": s.in_units(one, value).strip()}
                 for one, value in changed.items()}  # fmt: skip
         click.echo(json.dumps({"differ": both}))
-        return
-    for one, value in changed.items():
+    for one, value in () if as_json else changed.items():
         old, new = s.in_units(one, values[one]).strip(), s.in_units(one, value).strip()
         click.echo(f"{s.SETTINGS[one].name}: in force {old}, {'file' if file else 'default'} {new}")
-    if not changed:
+    if not changed and not as_json:
         click.echo("No difference.")
+    _refuse(file, [wanted.get(one, value) for one, value in enumerate(values)])
+
+
+def _refuse(file: Path | None, wanted: list[int]) -> None:
+    """Raise UserError when a set that was compared could not be put in force."""
+    from ingest.analysis.setting_text import checked
+
+    try:
+        checked(wanted)
+    except UserError as error:
+        raise UserError(f"{file or 'The defaults'} can't be put in force: {error}") from None
 
 
 def _module(text: str | None) -> int | None:

@@ -212,3 +212,13 @@ def test_without_a_daemon_nothing_is_sent(store, live):
     line = ["set", "--store", str(store), "oxygen.low=81", *WHO]
     with pytest.raises(UserError, match="No daemon answers"):
         CliRunner().invoke(settings, line, catch_exceptions=False)
+
+
+@pytest.mark.parametrize(("line", "sentence"), [
+    ('"pressure.high" = "95 cmH2O"', r"can't be put in force: pressure\.high must lie between 10\.00"),
+    ('"pressure.low" = "50 cmH2O"', r"can't be put in force: .*must lie below the high one")])
+def test_a_comparison_says_when_a_file_can_not_be_put_in_force(run, tmp_path, line, sentence):
+    path = tmp_path / "ward.toml"
+    path.write_text(f'format = "nightkeel settings 1"\n\n[settings]\n{line}\n')
+    with pytest.raises(UserError, match=sentence):
+        run("diff", path)
