@@ -4,6 +4,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from dashboard.formats import clock, number, span
+from dashboard.texts import Number
 from dashboard.view import View
 from ingest.analysis.reserves.standing import Standing
 
@@ -20,8 +21,9 @@ def mixture_words(found: Standing, view: View) -> list[Component]:
         "with_tube": number(100 * one.with_reservoir, 0), "without": number(100 * one.without_reservoir, 0),
     }  # fmt: skip
     rests = words(
-        "reserves.mixture_rests", oxygen=f"{one.oxygen_l_min:g}", purity=number(one.purity_percent, 1),
-        volume=f"{one.minute_volume_l_min:g}", tube=f"{one.reservoir_l:g}",
+        "reserves.mixture_rests", oxygen=Number(f"{one.oxygen_l_min:g}"),
+        purity=number(one.purity_percent, 1), volume=Number(f"{one.minute_volume_l_min:g}"),
+        tube=Number(f"{one.reservoir_l:g}"),
     )  # fmt: skip
     said: list[Component] = [title, html.P(html.Strong(words("reserves.mixture_both", **percent)))]
     if one.here is not None:
@@ -48,11 +50,18 @@ def agent_words(found: Standing, view: View) -> list[Component]:
     entry = one.entry
     carrier = "reserves.carrier.draw_over" if entry.draw_over else "reserves.carrier.fresh_gas"
     rests = words(
-        "reserves.agent_rests", agent=words(f"agent.name.{entry.agent}"), level=f"{entry.level_percent:g}",
-        flow=f"{entry.carrier_l_min:g}", carrier=words(carrier), exact=number(one.use.exact_ml_h, 1),
+        "reserves.agent_rests", agent=words(f"agent.name.{entry.agent}"),
+        level=Number(f"{entry.level_percent:g}"),
+        flow=Number(f"{entry.carrier_l_min:g}"), carrier=words(carrier), exact=number(one.use.exact_ml_h, 1),
         thumb=number(one.use.thumb_ml_h, 1), clock=clock(entry.at_ms, view.zone),
     )  # fmt: skip
     return [title, html.P(html.Strong(lasts)), html.P(rests), _unknown(one.unknown, view)]
+
+
+def _short(value: float) -> str:
+    """Return a number as a person would write it, two decimals at most."""
+    text = f"{value:.2f}".rstrip("0").rstrip(".")
+    return number(value, len(text.partition(".")[2]))
 
 
 def _missing(keys: tuple[str, ...], view: View) -> Component:

@@ -5,7 +5,9 @@ No line joins them: between two readings nobody looked.
 
 from dashboard.figures.frame import Look, Panel
 from dashboard.figures.parts import Trace
+from dashboard.formats import number
 from dashboard.frames import NightFrame
+from dashboard.texts import Words
 from ingest.analysis.hand import ENTRIES, HandPoint, by_entry
 
 AXIS = "y9"
@@ -35,7 +37,7 @@ def traces(frame: NightFrame, look: Look) -> list[Trace]:
     out = []
     for place, (what, mine) in enumerate(by_entry(frame.hand).items()):
         lifted = place + (0.18 if look.narrow else 0)
-        texts = _texts(mine, pixel)
+        texts = _texts(mine, pixel, look.words)
         out.append(
             {
                 "type": "scatter",
@@ -63,11 +65,18 @@ def _name(what: str, look: Look) -> str:
     return look.words("figure.hand_lane", what=look.words(f"entry.{what}"), unit=unit)
 
 
-def _texts(mine: list[HandPoint], pixel_ms: float) -> list[str]:
+def value_words(one: HandPoint, words: Words) -> str:
+    """Return a value with its unit."""
+    entry = ENTRIES[one.what]
+    unit = words("data", text=entry.unit)
+    return words("entry.value", value=number(one.value, entry.decimals), unit=unit)
+
+
+def _texts(mine: list[HandPoint], pixel_ms: float, words: Words) -> list[str]:
     """Return the values; where the next point comes too soon the later one is said, the newest always."""
     out = []
     for one, following in zip(mine, [*mine[1:], None], strict=True):
-        value = f"{one.value:.{ENTRIES[one.what].decimals}f}"
+        value = words("entry.bare", value=number(one.value, ENTRIES[one.what].decimals))
         room = (len(value) * LETTER_PX + GLYPH_PX) * pixel_ms
         out.append(value if following is None or following.at_ms - one.at_ms > room else "")
     return out

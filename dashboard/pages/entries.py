@@ -12,6 +12,7 @@ from flask import request
 from dashboard import ids
 from dashboard.access import signed
 from dashboard.components import attributes
+from dashboard.figures.hand import value_words
 from dashboard.formats import clock
 from dashboard.links import parse
 from dashboard.marking import Draft, remove, time_in_night, write
@@ -100,7 +101,7 @@ def _entered(mark: Mark, view: View) -> Component:
     named = words("list.join").join(words(f"entry.{one.what}") for one in points)
     said = words(
         "entry.line", clock=when, what=named, author=words("data", text=mark.author),
-        value=words("data", text=", ".join(one.text for one in points)),
+        value=words("list.join").join(value_words(one, words) for one in points),
     )  # fmt: skip
     button = html.Button(
         words("entry.take_back"), id={"kind": ids.ENTRY_BACK, "mark": mark.mark}, className="button",

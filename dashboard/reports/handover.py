@@ -8,6 +8,7 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from dashboard.figures.hand import value_words
 from dashboard.formats import MINUTE, clock, date, number, offset, span
 from dashboard.frames import NightFrame
 from dashboard.morning import Morning, read_morning
@@ -153,7 +154,7 @@ def _lists(
         "notes": _room(notes, note_room, words),
         "hand": words("list.join").join(
             words(
-                "handover.hand_one", what=words(f"entry.{what}"), value=mine[-1].text,
+                "handover.hand_one", what=words(f"entry.{what}"), value=value_words(mine[-1], words),
                 clock=clock(mine[-1].at_ms, view.zone),
             )
             for what, mine in by_entry(morning.hand).items()

@@ -87,6 +87,8 @@ CASE: Final[dict[str, str]] = {
     "entry.recent": "Entered last",
     "entry.none": "Nothing was entered by hand in the last 12 hours.",
     "entry.line": "{clock}  {what}: {value}, by {author}",
+    "entry.value": "{value} {unit}",
+    "entry.bare": "{value}",
     "entry.take_back": "Take back",
     "entry.take_back_of": "Take back: {what} of {clock}",
     "entry.taken_back": "Taken back; its history stays.",

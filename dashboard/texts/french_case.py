@@ -89,6 +89,8 @@ CASE: Final[dict[str, str]] = {
     "entry.recent": "Dernières saisies",
     "entry.none": "Rien n'a été saisi à la main dans les 12 dernières heures.",
     "entry.line": "{clock}  {what} : {value}, par {author}",
+    "entry.value": "{value} {unit}",
+    "entry.bare": "{value}",
     "entry.take_back": "Retirer",
     "entry.take_back_of": "Retirer : {what} de {clock}",
     "entry.taken_back": "Retiré ; l'historique reste.",

@@ -1,10 +1,17 @@
 """The second language is whole: the same keys and places, and nothing left in English unnoticed."""
 
+import re
 import string
+from dataclasses import replace
 
 import pytest
 
+from dashboard.formats import number
+from dashboard.links import parse
+from dashboard.morning import read_morning
+from dashboard.pages import load, now
 from dashboard.phrases import text
+from dashboard.queries import choose_module, chosen_night, nights, reading
 from dashboard.texts import CATALOGUES, Words, english, french
 from ingest.analysis.breathing import model, table_signs, trends, wave_signs
 from ingest.analysis.breathing import night as breathing_night
@@ -14,6 +21,7 @@ from ingest.analysis.refusal import SENTENCES
 from ingest.analysis.reserves import battery, cascade, cylinder, mixture
 from ingest.analysis.summary import PHRASES, Phrase
 from ingest.store.reader import tables
+from tests.dashboard.conftest import spoken
 
 # Written the same in both languages: names, units, symbols, places alone, and words that both have.
 ALIKE = {
@@ -23,7 +31,8 @@ ALIKE = {
     "summary.what.spo2", "summary.what.co2", "summary.what.volume", "burden.condition", "burden.times",
     "mark.kind.note", "choice.language.en", "choice.language.fr", "handover.where", "handover.notes",
     "reserves.unit.bar", "reserves.unit.kPa", "reserves.unit.psi", "supply.compare.module", "supply.point",
-    "supply.value", "case.with", "entry.agent_level", "entry.spo2", "agent.name.halothane",
+    "supply.value", "case.with", "entry.agent_level", "entry.spo2", "entry.value", "entry.bare",
+    "agent.name.halothane",
     "agent.name.isoflurane", "label.line", "bench.coefficients", "bench.module", "bench.ms", "bench.shown",
 }  # fmt: skip
 # The report of the supply study is written for readers of the standards it quotes, and has no other language.
@@ -101,6 +110,36 @@ def test_every_phrase_can_be_said(language, key, n):
     said = text(Phrase(key=key, params=params), Words(language))
     assert said
     assert "{" not in said
+
+
+@pytest.mark.parametrize(
+    ("given", "shown"),
+    [("12.5 … 13.0 V", "12,5 … 13,0 V"), ("−0.35 %", "−0,35 %"), ("0.1.0 127.0.0.1", "0.1.0 127.0.0.1"),
+     ("2026-03-01T20:00:00.123Z", "2026-03-01T20:00:00.123Z"), ("night.db", "night.db")],
+)  # fmt: skip
+def test_a_decimal_comma_is_put_in_numbers_alone(given, shown):
+    """A comma is the decimal sign of French text (ISO 80000-1, from memory)."""
+    assert Words("fr").decimals(given) == shown
+    assert Words("en").decimals(given) == given
+
+
+def test_numbers_within_texts_get_the_comma_and_what_a_person_typed_does_not():
+    words = Words("fr")
+    assert words("time.day", date="2.5", clock=number(2.5, 1)).split() == ["2.5", "2,5"]
+    assert words("data", text="2.5 mg") == "2.5 mg"
+
+
+def test_no_decimal_point_is_left_on_the_pages(settings, view):
+    french_view = replace(view, words=Words("fr"))
+    with reading(settings.store) as reader:
+        module = choose_module(reader, None)
+        night_of = chosen_night(nights(reader, module.id, 0), parse(""))
+        morning = read_morning(reader, module, night_of)
+    shown = [text(one, french_view.words) for one in morning.phrases]
+    shown += spoken(load.sections(morning, "/night", french_view))
+    shown += spoken(now.page(settings, french_view, ""))
+    assert any(re.search(r"\d,\d", one) for one in shown)
+    assert [one for one in shown if re.search(r"(?<![-\d.])\d+\.\d+(?![\d.])", one)] == []
 
 
 def test_french_names_fit_their_lanes():
