@@ -68,10 +68,9 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
 def _who(view: View) -> Component:
     words = view.words
     field = dcc.Input(id=ids.SETUP_WHO, type="text", maxLength=20, persistence=True, persistence_type="local")
-    second: Any = dcc.Checklist(
-        id=ids.SETUP_SECOND, options=[{"label": words("setup.second_source"), "value": "yes"}], value=[],
-        className="kinds",
-    )  # fmt: skip
+    # A button that stays pressed, or not; it is never pressed beforehand.
+    second = html.Button(words("setup.second_source"), id=ids.SETUP_SECOND, className="button", n_clicks=0,
+                         **attributes(aria_pressed="false"))  # fmt: skip
     label = html.Label(words("setup.who"), htmlFor=ids.SETUP_WHO)
     return html.Div([html.Div([label, field], className="field"), second], className="mark-row setup-who")
 
@@ -196,19 +195,24 @@ def _register_lists(app: Dash, settings: Settings, view: Any) -> None:
     @app.callback(
         Output(ids.SETUP_SAID, "children"), Output(ids.SETUP_DONE, "data"),
         Input({"kind": ids.SETUP_DO, "list": dash.ALL, "do": dash.ALL, "step": dash.ALL}, "n_clicks"),
-        State(ids.SETUP_WHO, "value"), State(ids.SETUP_SECOND, "value"), State(ids.URL, "search"),
+        State(ids.SETUP_WHO, "value"), State(ids.SETUP_SECOND, "n_clicks"), State(ids.URL, "search"),
         State(ids.SETUP_DONE, "data"),
         prevent_initial_call=True,
     )  # fmt: skip
     def press(
-        clicks: list[int], who: str | None, second: list[str] | None, search: str | None, count: int
+        clicks: list[int], who: str | None, second: int, search: str | None, count: int
     ) -> tuple[Any, Any]:
         asked: Any = dash.ctx.triggered_id
         if not any(clicks) or not isinstance(asked, Mapping) or not dash.ctx.triggered[0]["value"]:
             raise PreventUpdate
-        told = {"who": who or "", "second_source": bool(second)}
+        told = {"who": who or "", "second_source": second % 2 == 1}
         done, said = doing.do(settings, view(), search, asked, told)
         return said, count + 1 if done else dash.no_update
+
+
+    @app.callback(Output(ids.SETUP_SECOND, "aria-pressed"), Input(ids.SETUP_SECOND, "n_clicks"))
+    def second_source(clicks: int) -> str:
+        return "true" if clicks % 2 else "false"
 
 
 def _register_rest(app: Dash, settings: Settings, view: Any) -> None:
