@@ -67,7 +67,7 @@ PARTS = (
     (
         "module",
         "own cell, protected, with charger",
-        "capacity as worked out below; a kind that bears heat and does not burn",
+        "capacity as in module_power.md; a kind that bears heat and does not burn",
         1,
     ),
     ("module", "adapter on the UPS output, 5 V", "two means of patient protection", 1),
