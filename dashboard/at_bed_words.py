@@ -58,12 +58,6 @@ def agent_words(found: Standing, view: View) -> list[Component]:
     return [title, html.P(html.Strong(lasts)), html.P(rests), _unknown(one.unknown, view)]
 
 
-def _short(value: float) -> str:
-    """Return a number as a person would write it, two decimals at most."""
-    text = f"{value:.2f}".rstrip("0").rstrip(".")
-    return number(value, len(text.partition(".")[2]))
-
-
 def _missing(keys: tuple[str, ...], view: View) -> Component:
     words = view.words
     listed = words("list.join").join(words(key) for key in keys)
