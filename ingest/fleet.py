@@ -13,6 +13,7 @@ import os
 import shutil
 import signal
 import tempfile
+import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import asdict, dataclass
@@ -87,9 +88,7 @@ def run(play: Play, plan: Plan, out: Path, jobs: int) -> Iterator[int]:
     """Play what is missing in `jobs` processes; yield each seed as its night is written."""
     todo = open_folder(out, plan)
     # A process of its own from the start: threads of the compiled code don't survive a fork.
-    executor = ProcessPoolExecutor(
-        jobs, multiprocessing.get_context("spawn"), signal.signal, (signal.SIGINT, signal.SIG_IGN)
-    )
+    executor = ProcessPoolExecutor(jobs, multiprocessing.get_context("spawn"), begin_worker)
     try:
         waiting = {executor.submit(play_night, play, plan, out, seed): seed for seed in todo}
         for done in as_completed(waiting):
@@ -101,6 +100,19 @@ def run(play: Play, plan: Plan, out: Path, jobs: int) -> Iterator[int]:
             child.terminate()
         raise
     executor.shutdown()
+
+
+def begin_worker() -> None:
+    """Leave Ctrl-C to the parent, and end when it ends: a killed fleet leaves nobody at work."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def play_night(play: Play, plan: Plan, out: Path, seed: int) -> None:

@@ -2,6 +2,8 @@
 
 import os
 import signal
+import time
+from pathlib import Path
 
 from firmware_sim.contract import messages
 from tests.support.night_store import Night
@@ -29,3 +31,10 @@ def killed(scenario, hours, seed, store, profile, start, quiet):
     if seed >= 6:
         os.kill(os.getpid(), signal.SIGKILL)
     return figures
+
+
+def long(scenario, hours, seed, store, profile, start, quiet):
+    """Say who plays, then play for longer than any test."""
+    Path(scenario, f"{os.getpid()}.pid").touch()
+    time.sleep(600)
+    return {}

@@ -1,7 +1,12 @@
 """Many nights: the same figures with one process or two, and after a kill; each interval against a table."""
 
 import json
+import os
+import subprocess
+import sys
+import time
 from concurrent.futures.process import BrokenProcessPool
+from pathlib import Path
 
 import numpy as np
 import pyarrow.parquet as pq
@@ -43,6 +48,43 @@ def test_a_kill_costs_the_nights_in_hand_and_two_processes_give_the_figures_of_o
     # What was finished was not played again, and nothing half done was left.
     assert before == {seed: night_file(tmp_path / "killed", seed).stat().st_mtime_ns for seed in done}
     assert not list((tmp_path / "killed").glob("work-*")) and not list(tmp_path.rglob("*.part"))
+
+
+def test_a_killed_fleet_leaves_nobody_at_work(tmp_path):
+    told = (
+        "from pathlib import Path\n"
+        "from ingest.fleet import Plan, run\n"
+        "from tests.support.fleet_nights import long\n"
+        f"plan = Plan(scenario='{tmp_path}', hours=None, profile='large', first_seed=1, nights=1)\n"
+        "if __name__ == '__main__':\n    list(run(long, plan, Path('out'), 1))\n"
+    )
+    script = tmp_path / "fleet_of_one.py"
+    script.write_text(told)
+    top = Path(__file__).parents[3]
+    here = {**os.environ, "PYTHONPATH": str(top)}
+    fleet = subprocess.Popen([sys.executable, script], cwd=tmp_path, env=here)
+    player = until(lambda: next(iter(tmp_path.glob("*.pid")), None))
+    fleet.kill()
+    fleet.wait()
+    until(lambda: is_gone(player.stem))
+
+
+def is_gone(pid):
+    """Tell whether a process has ended; where nobody buries the dead it stays listed as Z."""
+    try:
+        return Path("/proc", pid, "stat").read_text().rsplit(")", 1)[1].split()[0] == "Z"
+    except FileNotFoundError:
+        return True
+
+
+def until(true):
+    """Return the first true answer; fail when none comes."""
+    end = time.monotonic() + 60
+    while time.monotonic() < end:
+        if found := true():
+            return found
+        time.sleep(0.05)
+    raise AssertionError("it did not come about")
 
 
 def test_what_is_gathered_is_what_the_nights_held(tmp_path):
