@@ -15,7 +15,7 @@ ANSWER_WAIT_S, STEP_S = 8.0, 0.1
 
 
 def guide(reader: Reader, store: Path, module: int, now: int, author: str, *, from_page: bool) -> Guide:
-    """Return a guide whose marks and commands carry the author; an empty one can only look."""
+    """Return a guide whose marks and commands carry the author."""
 
     def note(utc: int, data: dict[str, Any], text: str) -> None:
         write(store, module, Draft(utc=utc, kind=KIND, author=author, text=text, data=data), now)
@@ -24,6 +24,15 @@ def guide(reader: Reader, store: Path, module: int, now: int, author: str, *, fr
         return tell_module(store, module, name, values, operator=author, from_page=from_page)
 
     return Guide(reader, module, now, note=note, tell=tell)
+
+
+def looker(reader: Reader, module: int, now: int) -> Guide:
+    """Return a guide that only looks: it can neither write nor command."""
+
+    def never(*_: Any) -> Any:
+        raise AssertionError("who only looks writes nothing")
+
+    return Guide(reader, module, now, note=never, tell=never)
 
 
 def tell_module(

@@ -9,7 +9,7 @@ from typing import Any
 
 from dashboard.access import signed
 from dashboard.check_words import when
-from dashboard.checking import guide, tell_module
+from dashboard.checking import guide, looker, tell_module
 from dashboard.formats import clock
 from dashboard.links import parse
 from dashboard.queries import choose_module, reading
@@ -55,13 +55,13 @@ def module_of(reader: Reader, search: str | None) -> Module | None:
     return choose_module(reader, parse(search).module)
 
 
-def standing(reader: Reader, settings: Settings, view: View, module: int) -> list[Standing]:
+def standing(reader: Reader, view: View, module: int) -> list[Standing]:
     """Return how each list stands; nothing is written."""
     found = []
-    looker = guide(reader, settings.store, module, view.now, "", from_page=True)
+    looking = looker(reader, module, view.now)
     for list_name in LISTS:
-        run = looker.run(list_name)
-        verdict = None if run is None or run.attempt is None else looker.standing(run.attempt)
+        run = looking.run(list_name)
+        verdict = None if run is None or run.attempt is None else looking.standing(run.attempt)
         found.append(Standing(list_name=list_name, run=run, verdict=verdict))
     return found
 

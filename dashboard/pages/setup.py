@@ -39,7 +39,7 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
         module = doing.module_of(reader, search)
         if module is None:
             return notice(words("empty.title"), words("empty.text"))
-        found = doing.standing(reader, settings, view, module.id)
+        found = doing.standing(reader, view, module.id)
         checks = lists(found, module, view)
         first = first_look(reader, settings, module, view)
         upkeep = upkeep_shown(reader, module.id, view)
@@ -186,7 +186,7 @@ def _register_lists(app: Dash, settings: Settings, view: Any) -> None:
             if module is None:
                 raise PreventUpdate
             now = view()
-            found = doing.standing(reader, settings, now, module.id)
+            found = doing.standing(reader, now, module.id)
             shape = [one.shape for one in found]
             if shape != before:
                 return lists(found, module, now), shape, *(none for _ in LISTS)

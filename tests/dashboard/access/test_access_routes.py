@@ -164,7 +164,9 @@ def test_the_sign_in_page_needs_no_script_and_carries_the_headers(stranger):
 
 # Rooms that write into the record or send to the module; whoever calls them must say who does it.
 WRITING = {"dashboard.marking": ("write", "change"), "dashboard.changing": ("send",),
-           "dashboard.benching": ("play",)}  # fmt: skip
+           "dashboard.benching": ("play",), "dashboard.checking": ("guide", "tell_module"),
+           "dashboard.upkeep_words": ("enter",)}  # fmt: skip
+ROOMS = ("pages/", "setup_doing.py")
 DOORS = ("benching.py", "casing.py", "changing.py", "checking.py", "marking.py", "pages/controls.py",
          "pages/settings.py")  # fmt: skip
 
@@ -199,7 +201,7 @@ def test_every_page_that_writes_asks_who_it_is():
         source, name = path.read_text("utf-8"), path.relative_to(top).as_posix()
         if "control_client" in source or "store.annotations" in source:
             doors.append(name)
-        if name.startswith("pages/"):
+        if name.startswith(ROOMS):
             assert unnamed_writers(source) == [], name
     assert tuple(doors) == DOORS
 
