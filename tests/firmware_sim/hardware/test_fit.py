@@ -1,7 +1,9 @@
 """Time and memory of a real board: the estimate's arithmetic, and what was counted, counted again."""
 
 import json
+import os
 import shutil
+from pathlib import Path
 
 import pytest
 
@@ -12,6 +14,7 @@ from tests.support import memory_counts as memory
 # A part may move by this when another module changes the interpreter's look-up cache.
 COUNT_TOLERANCE = 0.25
 MEMORY_TOLERANCE = 0.15
+LIBRARY = os.environ.get("MICROPYTHON_WASM", "")
 
 
 def test_one_instruction_here_is_about_two_cycles_there():
@@ -70,6 +73,19 @@ def held(tmp_path_factory):
 def test_memory_is_still_that_of_the_table(held):
     kept = json.loads(counting.FOUND.read_text())["memory"]["word_64"]
     assert held == pytest.approx(kept, rel=MEMORY_TOLERANCE)
+
+
+@pytest.mark.skipif(
+    not (shutil.which("node") and Path(LIBRARY).is_file()), reason="needs node and MICROPYTHON_WASM"
+)
+def test_memory_of_a_board_s_word_size_is_still_that_of_the_table(tmp_path):
+    """See the head of tests/micropython/test_small_integers.py for what MICROPYTHON_WASM names."""
+    counting.build(tmp_path / "tree", "bytecode")
+    counting.record(tmp_path / "steps", memory.STEPS)
+    kept = json.loads(counting.FOUND.read_text())["memory"]["word_32"]
+    assert memory.held_32(tmp_path / "tree", tmp_path / "steps", LIBRARY) == pytest.approx(
+        kept, rel=MEMORY_TOLERANCE
+    )
 
 
 def test_a_minute_of_running_holds_no_more_than_ten_seconds(held):
