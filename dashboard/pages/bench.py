@@ -181,7 +181,7 @@ def clock_model(found: Bench, view: View) -> list[Component]:
         return [_list(lines)]
     width = min(view.width - 2 * (8 if view.phone else 28), FIGURE_WIDTH_MAX)
     look = Look(words=words, zone=view.zone, theme=view.theme, width=width, narrow=view.phone)
-    figure = residual_figure(fits, look)
+    figure = residual_figure([(one.t, one.residual_ms, one.step) for one in fits], look)
     graph = dcc.Graph(
         id=ids.BENCH_CLOCK, figure=figure, responsive=True,
         style={"height": f"{figure['layout']['height']}px", "maxWidth": f"{FIGURE_WIDTH_MAX}px"},

@@ -20,7 +20,6 @@ from dashboard.texts import english_bench, french_bench
 from firmware_sim.contract import log_codes, messages, settings
 from firmware_sim.rig.fault_desk import FAULTS
 from ingest.store.reader import open_reader
-from ingest.store.reader.bench import ClockFit
 from tests.dashboard.conftest import START, drawn, find, said, spoken
 from tests.dashboard.test_texts import strangers
 from tests.support.night_store import MODULE, Night
@@ -162,8 +161,7 @@ def test_every_word_is_of_the_catalogue_in_both_languages(settings_of, marked, t
 
 
 def test_the_clock_model_is_drawn_over_time(view, marked):
-    fits = [ClockFit(t=START + n * 3_600_000, rate_ppm=11.5, residual_ms=r, module_off_ms=None, step=n == 2)
-            for n, r in enumerate((0, 12, -40))]  # fmt: skip
+    fits = [(START + n * 3_600_000, residual, n == 2) for n, residual in enumerate((0, 12, -40))]
     look = Look(words=marked.words, zone=marked.zone, theme="dim", width=360, narrow=True)
     figure = residual_figure(fits, look)
     assert figure["data"][0]["y"] == [0, 12, -40] and figure["data"][0]["marker"]["symbol"][2] == "x"
