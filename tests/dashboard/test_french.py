@@ -30,13 +30,14 @@ ALIKE = {
     "unit.per_minute", "time.day", "now.mode", "night.entry", "night.column.what", "list.join",
     "summary.what.spo2", "summary.what.co2", "summary.what.volume", "burden.condition", "burden.times",
     "mark.kind.note", "choice.language.en", "choice.language.fr", "handover.where", "handover.notes",
-    "reserves.unit.bar", "reserves.unit.kPa", "reserves.unit.psi", "supply.compare.module", "supply.point",
-    "supply.value", "case.with", "entry.agent_level", "entry.spo2", "entry.value", "entry.bare",
-    "agent.name.halothane",
-    "agent.name.isoflurane", "label.line", "bench.coefficients", "bench.module", "bench.ms", "bench.shown",
+    "reserves.unit.bar", "reserves.unit.kPa", "reserves.unit.psi", "supply.compare.module",
+    "supply.point", "supply.value", "case.with", "entry.agent_level", "entry.spo2", "entry.value",
+    "entry.bare", "agent.name.halothane", "evidence.frequency_now", "setup.at", "setup.figure",
+    "sheet.title", "sheet.where", "upkeep.hours", "agent.name.isoflurane", "label.line",
+    "study.length.ms", "study.length.s", "bench.coefficients", "bench.module", "bench.ms", "bench.shown",
 }  # fmt: skip
-# The report of the supply study is written for readers of the standards it quotes, and has no other language.
-ENGLISH_ONLY = ("study.",)
+# What stands in tables for other programs is the same whatever the report speaks.
+ENGLISH_ONLY = ("study.data.", "study.package")
 ANALYSES = (model, table_signs, trends, wave_signs, breathing_night, battery, cascade, cylinder, mixture)
 KEYED = (
     "finding.", "pressure_cannot_tell.", "rung.", "hand.", "battery.", "cylinder.", "cascade.", "lengthen.",
