@@ -16,8 +16,9 @@ from ingest.pipeline import Closed, Contract, Elapsed, Now, Opened, Pipeline, Re
 from ingest.requests import Requests
 from ingest.store.writer import Writer
 
-# How long the loop sleeps at most when nothing arrives.
-IDLE_S = 0.1
+# Each link's time is looked after this often, and a port that can't be watched is read as often as the other.
+TICK_MS = 100
+BLIND_S = 0.01
 RETRY_FIRST_S = 0.5
 RETRY_LAST_S = 10.0
 # Records that wait for the disk at most, over all links, before a commit is made out of turn.
@@ -76,7 +77,8 @@ class Daemon:
         self._wait = wait
         self._commit_ms = commit_ms
         self._stopping = False
-        self._flushed = 0
+        self._flushed = self._ticked = 0
+        self._unwatched = 0
         self._selector = DefaultSelector()
         self.writer = Writer(store, clock().utc)
         try:
@@ -118,6 +120,18 @@ class Daemon:
         for key, _ in self._selector.select(self._pause()):
             key.data()
         now = clock()
+        if self._unwatched or now.mono >= self._ticked + TICK_MS:
+            self._tick(now)
+        if now.mono - self._flushed >= self._commit_ms or self.host.queued > FLUSH_RECORDS:
+            self._flushed = now.mono
+            self.host.flush(now)
+        for line in self.lines:
+            if line.link.outbox or line.link.refusal:
+                self._after(line, now)
+
+    def _tick(self, now: Now) -> None:
+        """Do what is due for every link, whether anything came from it or not."""
+        self._ticked = now.mono
         for line in self.lines:
             if line.port is not None and line.fileno is None:
                 self._read(line)
@@ -125,16 +139,12 @@ class Daemon:
                 self._open(line, first=False)
             if line.port is not None:
                 self.host.handle(line.link, Elapsed(), now)
-        if now.mono - self._flushed >= self._commit_ms or self.host.queued > FLUSH_RECORDS:
-            self._flushed = now.mono
-            self.host.flush(now)
-            self._requests.elapsed()
-        for line in self.lines:
-            self._after(line, now)
+            if line.port is not None and line.port.is_behind:
+                self._after(line, now)
 
     def _pause(self) -> float:
         # A port that `select` can't watch is looked at more often.
-        return 0.01 if any(line.port is not None and line.fileno is None for line in self.lines) else IDLE_S
+        return BLIND_S if self._unwatched else max(0, self._ticked + TICK_MS - clock().mono) / 1000
 
     def _after(self, line: _Line, now: Now) -> None:
         if line.link.refusal and line.port is not None:
@@ -162,7 +172,9 @@ class Daemon:
         line.missing = ""
         line.retry_s = RETRY_FIRST_S
         line.fileno = line.port.fileno()
-        if line.fileno is not None:
+        if line.fileno is None:
+            self._unwatched += 1
+        else:
             self._selector.register(line.fileno, EVENT_READ, lambda: self._read(line))
         self._report(f"{line.plan.url}: open")
         self.host.handle(line.link, Opened(), clock())
@@ -193,7 +205,9 @@ class Daemon:
         self.host.flush(now)
         line.link.take()
         if line.port is not None:
-            if line.fileno is not None:
+            if line.fileno is None:
+                self._unwatched -= 1
+            else:
                 self._selector.unregister(line.fileno)
             line.port.close()
             line.port = None

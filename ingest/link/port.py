@@ -1,6 +1,7 @@
 """The serial port, the only user of the serial library: any URL that pyserial opens."""
 
 import errno
+import os
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -57,20 +58,42 @@ class Port:
         except (serial.SerialException, OSError, ValueError) as error:
             raise UserError(_explain(url, error)) from error
         self._rest = bytearray()
+        try:
+            self._fileno: int | None = int(self._serial.fileno())
+            os.set_blocking(self._fileno, False)
+        except (AttributeError, OSError, ValueError):
+            self._fileno = None
 
     def fileno(self) -> int | None:
         """Return what `select` can wait for, None where the URL's handler has none."""
-        try:
-            return int(self._serial.fileno())
-        except (AttributeError, OSError, ValueError):
-            return None
+        return self._fileno
 
     def read(self) -> bytes:
-        """Return what has arrived, at most 64 kB, empty when nothing has; raise PortGone."""
+        """Return what has arrived, at most 64 kB, empty when nothing has; raise PortGone.
+
+        A port with a file number is read only when `select` says so: nothing there means that it is gone.
+        """
         try:
+            # The serial library's own reading can't go beyond 1024 open files.
+            if self._fileno is not None:
+                return self._read_file(self._fileno)
             return bytes(self._serial.read(READ_MAX))
+        except BlockingIOError:
+            return b""
         except (serial.SerialException, OSError) as error:
             raise PortGone(_short(error)) from error
+
+    @staticmethod
+    def _read_file(fileno: int) -> bytes:
+        data = os.read(fileno, READ_MAX)
+        if not data:
+            raise PortGone("the other end has closed")
+        return data
+
+    @property
+    def is_behind(self) -> bool:
+        """Tell whether the port has not taken everything yet."""
+        return bool(self._rest)
 
     def write(self, data: bytes) -> None:
         """Write as much as the port takes, keep the rest for the next call; raise PortGone."""
@@ -78,12 +101,16 @@ class Port:
         if not self._rest:
             return
         try:
-            taken = self._serial.write(bytes(self._rest))
-        except serial.SerialTimeoutException:
+            # Nor does the library's writing ever come back from a port that takes nothing.
+            if self._fileno is None:
+                taken = self._serial.write(bytes(self._rest)) or 0
+            else:
+                taken = os.write(self._fileno, self._rest)
+        except (serial.SerialTimeoutException, BlockingIOError):
             taken = 0
         except (serial.SerialException, OSError) as error:
             raise PortGone(_short(error)) from error
-        del self._rest[: taken or 0]
+        del self._rest[:taken]
         # A peer that never reads must not make this grow: what it missed is asked for or said again.
         if len(self._rest) > READ_MAX:
             self._rest.clear()
@@ -104,6 +131,8 @@ def _explain(url: str, error: Exception) -> str:
             f"{url} may not be opened by this user; join the port's group "
             "(`sudo adduser $USER dialout`) and log in again."
         )
+    if number == errno.EMFILE:
+        return f"{url} is one too many for this process's open files; raise the limit (`ulimit -n`)."
     if number in (errno.ENOENT, errno.ENODEV, errno.ENXIO) or "No such file" in text:
         return f"{url} doesn't exist; plug the module in and see `ls /dev/ttyACM* /dev/ttyUSB*` for its name."
     if "exclusively lock" in text or number == errno.EBUSY:
