@@ -99,6 +99,7 @@ CHECKS: Final[dict[str, str]] = {
     "guided.discharge_on": "sur batterie",
     "guided.discharge_proven": "prouvé ; à refaire dans {days} j",
     "guided.discharge_short": "moins d'une minute sur batterie : rien de prouvé",
+    "guided.discharge_uncounted": "le module ne l'a pas compté : il a redémarré ; rien de prouvé",
     "guided.timed_out": "pas en {seconds} s",
     "refused.no_part": "Il n'y a pas de partie {given} ; il y a {known}.",
     "refused.no_deed": "{part} : {given} ne s'y fait pas ; choisissez {known}.",

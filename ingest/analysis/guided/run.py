@@ -254,7 +254,10 @@ class Guide:
         return run, run.attempt
 
     def _result(self, run: Run, attempt: Attempt, verdict: Verdict) -> Run:
-        self._ended(attempt.step)
+        answer = self._ended(attempt.step)
+        if attempt.step.by_hand and verdict.state == PASSED and answer != "done":
+            # Its own count was lost, by a restart: the reserves would not know of this test.
+            verdict = replace(verdict, state=FAILED, key="guided.discharge_uncounted", params={})
         figure = "" if verdict.value is None else f" {verdict.value:.{verdict.digits}f} {verdict.unit}"
         self._write(run, "result", attempt.step.name,
                     f"{run.list_name}: {attempt.step.name} {verdict.state}{figure}",
@@ -263,10 +266,9 @@ class Guide:
                      "at_ms": verdict.at_ms})  # fmt: skip
         return self.open(run.list_name)
 
-    def _ended(self, step: Step) -> None:
-        """Tell the module that a step is over; a module that isn't there has ended it by itself."""
-        if step.last is not None:
-            self._tell(step.last[0], command_values(step.last, self.now))
+    def _ended(self, step: Step) -> str:
+        """Tell the module that a step is over; return its answer, '' where it need not be told."""
+        return self._tell(step.last[0], command_values(step.last, self.now)) if step.last else ""
 
     def _write(
         self, run: Run, what: str, name: str, text: str, more: Mapping[str, Any] | None = None

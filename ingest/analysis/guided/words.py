@@ -103,6 +103,7 @@ WORDS: Final[Mapping[str, str]] = MappingProxyType(
         "guided.discharge_on": "on the battery",
         "guided.discharge_proven": "proven; due again in {days} d",
         "guided.discharge_short": "less than a minute on the battery: nothing proven",
+        "guided.discharge_uncounted": "the module did not count it (it restarted): nothing is proven",
         "guided.timed_out": "not within {seconds} s",
     }
 )

@@ -216,6 +216,18 @@ def test_what_the_module_refuses_is_not_begun(answer, said):
     assert runs(hand.record.written)[-1].attempt is None
 
 
+@pytest.mark.parametrize(("answer", "state"), [("done", "passed"), ("nothing_to_do", "failed")])
+def test_a_discharge_that_the_module_did_not_count_proves_nothing(answer, state):
+    """Proven minutes are the module's own setting; after a restart it has none to set."""
+    hand = Hand(Record(400, states=[(0, 5, 1), (5, 300, 2), (300, 400, 1)]))
+    hand.at(0).begin("commissioning")
+    hand.at(0).start("commissioning", "discharge")
+    hand.answer = answer
+    run, _ = hand.at(390).look("commissioning")
+    found = run.results["discharge"].verdict
+    assert (found.state, found.value) == (state, 4)
+
+
 def test_a_person_cannot_confirm_what_was_not_measured():
     hand = Hand(Record(60))
     hand.at(0).begin("pre_use")
