@@ -294,7 +294,8 @@ Examples:
 @click.command(epilog=DRILL_EPILOG)
 @click.option("--row", "names", multiple=True, help="Drill only this row; repeatable.")
 @click.option("--link", help="A real module's port: a person applies each stimulus.")
-@click.option("--out", type=click.Path(), help="Write the certificate as OUT.html and OUT.pdf.")
+@click.option("--out", type=click.Path(), help="Write the certificate as OUT.html and OUT.pdf; "
+              "drill-certificate when all rows are drilled and nothing else is said.")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print one object with rows, passed, failed.")
 @click.pass_context
 def drill(
@@ -319,6 +320,11 @@ def drill(
         near = difflib.get_close_matches(unknown[0], alarms.ID_OF, 3, 0.4)
         hint = f"did you mean {' or '.join(near)}?" if near else "see the alarm table in hardware_notes."
         raise UserError(f"There is no alarm row '{unknown[0]}': {hint}")
+
+    if out is None and not names and not as_json:
+        out = "drill-certificate"
+    if out:
+        certificate.free(Path(out))
 
     def said(row: RowResult) -> None:
         delay = "" if row.measured_s is None else f"{row.measured_s:g} s of {row.allowed_s:g} s allowed"

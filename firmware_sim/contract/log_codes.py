@@ -58,7 +58,7 @@ SELF_TEST_PARTS = (
     (TEST_PROGRAM, "program", "the program's files read back as they were written"),
     (TEST_SETTINGS, "settings", "a slot of the settings that can't be read is written anew and reads back"),
     (TEST_LOG, "log", "the newest entry of the event log reads back"),
-    (TEST_CONVERTER, "converter", "the rail reads between 2.9 V and 5.6 V"),
+    (TEST_CONVERTER, "converter", "the rail reads between 2.9 V and 5.6 V; its sensor is whole, also later"),
     (TEST_CLOCK, "clock", "the clock goes on within 5 s"),
     (TEST_BUTTON, "button", "no button is down for all of the test, or for 30 s later on"),
 )

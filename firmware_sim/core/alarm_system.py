@@ -8,7 +8,7 @@ lamps and sounder. A reset comes back armed: mode and limits from flash, latched
 from firmware_sim.contract import WRITTEN_UNIX_S, alarms, digest, log_codes, values
 from firmware_sim.contract import messages as m
 from firmware_sim.contract import settings as s
-from firmware_sim.contract.channels import CHANNELS, OXYGEN_STATES
+from firmware_sim.contract.channels import CHANNELS, OXYGEN_STATES, SENSOR_STUCK
 from firmware_sim.contract.engine import Engine, compile_table
 from firmware_sim.core.annunciator import Annunciator, Buttons
 from firmware_sim.core.calibration_store import CalibrationStore
@@ -52,6 +52,7 @@ class AlarmSystem:
         self.cylinder = Cylinder(self.note)
         self.self_test = SelfTest(hal, (self.store, self.calibrations), self.log, self.buttons)
         self.stuck = False
+        self.rail_fault = False
         self.warming_left = 0
         self.warmed_tick = None
         self.memory_fault = 1 if DAMAGED in (self.store.condition, self.calibrations.condition) else 0
@@ -132,6 +133,13 @@ class AlarmSystem:
             self.note(log_codes.SELF_TEST, 0, log_codes.TEST_BUTTON)
         self.stuck = stuck
 
+    def doubt_rail(self, condition):
+        """Take what is thought of the rail's own sensor: broken, the module's supply is not watched."""
+        fault = condition >= SENSOR_STUCK
+        if fault and not self.rail_fault:
+            self.note(log_codes.SELF_TEST, 0, log_codes.TEST_CONVERTER)
+        self.rail_fault = fault
+
     def _look_around(self, inputs):
         """Once a second: cylinder, clock, calendar; in each step a declared warming up."""
         self.countdown -= 1
@@ -157,7 +165,8 @@ class AlarmSystem:
         inputs[values.MODE], inputs[values.PRESET], inputs[values.LIMITS_UNCONFIRMED] = self.in_force
         inputs[values.WARMING_UP] = 1 if self.warming_left else 0
         inputs[values.MEMORY_FAULT] = self.memory_fault
-        inputs[values.SELF_TEST_FAILED] = 1 if self.self_test.failed or self.stuck else 0
+        failed = self.self_test.failed or self.stuck or self.rail_fault
+        inputs[values.SELF_TEST_FAILED] = 1 if failed else 0
         inputs[values.CYLINDER] = self.cylinder.minutes
         inputs[values.CALIBRATION_DUE] = self.calibration_due
         inputs[values.CLOCK_UNSET] = self.clock_unset

@@ -8,6 +8,7 @@ from array import array
 
 from firmware_sim.contract import NONE, STEP_MS, digest, values
 from firmware_sim.contract import commands as c
+from firmware_sim.contract.channels import RAIL
 from firmware_sim.core import link as links
 from firmware_sim.core.alarm_system import AlarmSystem
 from firmware_sim.core.commands import Commands
@@ -60,6 +61,7 @@ class App:
         if self.services.watching:
             self.services.watch(inputs)
         if second:
+            system.doubt_rail(measure.sensors.conditions[RAIL])
             self.services.second(measure)
         link.send(tick)
 

@@ -2,15 +2,14 @@
 
 `table` is what the settings compile to (contract.engine.compile_table), `state` is all that the engine
 remembers, `low` and `high` bound each input: while every input stays inside and no deadline has come, no
-row can change. `seen` is the last step's inputs, all of them inside: an input that has not moved costs one
-comparison, one that has moved three. Times are steps of 100 ms since power-up.
+row can change. `seen` is the last step's inputs: one that has not moved costs one comparison, else three.
+Times are steps of 100 ms since power-up.
 
 Layouts. table: T_SIZE words, then R_SIZE a row. state: G_SIZE words, then S_SIZE a row.
 out: O_SIZE words a transition (row, code, priority, flags, value, limit, cause).
 """
 
-# Written so that a board with small integers of 31 bits holds them as such: 1 << 30 is none.
-HIGHEST = 0x3FFFFFFF
+HIGHEST = 0x3FFFFFFF  # not (1 << 30) - 1: that is no small integer where those have 31 bits
 NONE = -HIGHEST - 1
 LONG_AGO = -1000000
 NO_ROW = 255
@@ -100,9 +99,7 @@ def alarm_judge(block, at, table, state, low, high, seen, out):
         if state[G_SIZE + row * S_SIZE + S_PHASE] >= ACTIVE:
             alarm_attend(row, block, at, table, state, out)
     alarm_sound(table, state)
-    alarm_bands(block, at, table, state, low, high)
-    for index in range(table[T_VALUES]):
-        seen[index] = block[at + index]
+    alarm_bands(block, at, table, state, low, high, seen)
     alarm_deadline(table, state)
 
 
@@ -423,11 +420,12 @@ def alarm_sound(table, state):
     state[G_STANDING] = standing
 
 
-def alarm_bands(block, at, table, state, low, high):
-    """Bound every input so that no condition can change while it stays inside."""
+def alarm_bands(block, at, table, state, low, high, seen):
+    """Bound every input so that no condition can change while it stays inside; note what was seen."""
     for index in range(table[T_VALUES]):
         low[index] = NONE
         high[index] = HIGHEST
+        seen[index] = block[at + index]
     alarm_pin(table[T_MODE], block, at, low, high)
     for row in range(table[T_ROWS]):
         my_row = T_SIZE + row * R_SIZE

@@ -2,7 +2,8 @@
 
 import pytest
 
-from firmware_sim.contract import alarms
+from firmware_sim.contract import alarms, commands, digest
+from firmware_sim.contract import settings as s
 from firmware_sim.contract.errors import UserError
 from firmware_sim.rig.drill.bench import Bench
 from firmware_sim.rig.drill.by_hand import ByHand, instruction
@@ -53,6 +54,20 @@ def test_a_row_by_hand(runtime):
     assert [check.name for check in report.rows[0].checks] == ["raised in time", "seen and heard", "clear"]
 
 
+def test_the_limits_are_those_of_the_module(runtime):
+    """A module with a limit of its own is told and certified by it."""
+    hands = Hands(runtime, "rail_low")
+    hands.bench.run(5)
+    hands.bench.tell(commands.SET_SETTINGS, (), [(s.ID_OF["rail.low"], 4700)])
+    hands.bench.run(5)
+    report = run(hands, "rail_low")
+    assert "just below 4.700 V" in hands.asked[0]
+    wanted = s.defaults()
+    wanted[s.ID_OF["rail.low"]] = 4700
+    assert report.settings_digest == f"{digest.settings_digest(wanted):08x}"
+    assert report.settings_named == "in force on the module"
+
+
 def test_nothing_done_nothing_passed(runtime):
     report = run(Hands(runtime, "rail_low", forgets=True), "rail_low")
     assert report.failed == 1
@@ -77,6 +92,6 @@ def test_a_line_without_a_module_is_said():
 
 
 def test_every_row_has_an_instruction():
-    said = [instruction(row) for row in alarms.ROWS]
+    said = [instruction(row, s.defaults()) for row in alarms.ROWS]
     assert said[alarms.ID_OF["pressure_high"]] == "pressure high: bring pressure max just above 35.00 cmH2O."
     assert len(set(said)) == len(said)

@@ -12,6 +12,7 @@ from firmware_sim.contract.errors import UserError
 from firmware_sim.core import alarm_system
 from firmware_sim.kernels import alarms as k
 from firmware_sim.rig.drill import certificate
+from firmware_sim.rig.drill.bench import Bench
 from firmware_sim.rig.drill.run import drill
 
 
@@ -109,6 +110,15 @@ def test_one_object_and_its_status():
     assert "rail_low" in done.stderr
 
 
+def test_a_certificate_in_the_way_is_said_before_anything_is_drilled(tmp_path, monkeypatch):
+    """Without a name the whole drill writes drill-certificate; an old one stays as it is."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("firmware_sim.rig.drill.run.drill", lambda *_: pytest.fail("drilled all the same"))
+    (tmp_path / "drill-certificate.pdf").write_text("an older one")
+    with pytest.raises(UserError, match=r"drill-certificate\.pdf is there already"):
+        CliRunner().invoke(nightkeel.cli, ["drill"], catch_exceptions=False)
+
+
 def test_a_failed_row_is_status_1(monkeypatch):
     monkeypatch.setattr(alarm_system, "compile_table", lambda settings: engine.compile_table(s.defaults(1)))
     done = CliRunner().invoke(nightkeel.cli, ["drill", "--row", "pressure_high", "--json"])
@@ -119,3 +129,14 @@ def test_a_failed_row_is_status_1(monkeypatch):
 def test_an_unknown_row_is_said():
     with pytest.raises(UserError, match="did you mean pressure_high"):
         CliRunner().invoke(nightkeel.cli, ["drill", "--row", "pressure_hihg"], catch_exceptions=False)
+
+
+@pytest.mark.parametrize(("condition", "raised"), [("open", True), ("ok", False)])
+def test_a_broken_sensor_of_the_modules_own_rail_alarms(runtime, condition, raised):
+    """Open it reads full scale, so that a low rail would never be noticed."""
+    bench = Bench(runtime).start()
+    since = bench.now_ms
+    bench.fault("rail", condition)
+    bench.run(30)
+    assert (bench.first(alarms.ID_OF["self_test_failed"], "raised", since) is not None) == raised
+    assert bench.first(alarms.ID_OF["rail_low"], "raised", since) is None

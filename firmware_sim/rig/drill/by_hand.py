@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable
 from typing import Any, Protocol
 
-from firmware_sim.contract import alarms, values
+from firmware_sim.contract import alarms, digest, values
 from firmware_sim.contract import messages as m
 from firmware_sim.contract import settings as s
 from firmware_sim.contract.errors import UserError
@@ -15,6 +15,7 @@ from firmware_sim.rig.drill.run import NOT_TRIED, Report, RowResult, digests, li
 # From the word 'now' to a person's hand.
 REACTION_S = 3.0
 HELLO_WAIT_S = 15.0
+SETTINGS_WAIT_S = 4.0
 POLL_S = 0.05
 
 
@@ -44,26 +45,38 @@ class ByHand:
             raise UserError("No module answers on this line; check cable and port.")
         if self.listener.digest_differs():
             raise UserError("The module's tables are of another revision; install the same firmware first.")
+        settings = self._settings()
         found = []
         for row in rows:
-            found.append(self._row(row))
+            found.append(self._row(row, settings))
             done(found[-1])
-        firmware, settings = digests()
         return Report(
             rows=tuple(found),
             emulated=bool(self.listener.hello[6]),
-            firmware_digest=firmware,
-            settings_digest=settings,
+            firmware_digest=digests()[0],
+            settings_digest=f"{digest.settings_digest(settings):08x}",
+            settings_named="in force on the module",
         )
 
-    def _row(self, row: Any) -> RowResult:
+    def _settings(self) -> list[int]:
+        """Ask for the settings in force: it is by them that a row is told and timed."""
+        self._listen(2.0, lambda: False)
+        # A module obeys numbers above those it has seen; nobody here knows them.
+        for seq in (1, 1_000, 1_000_000, 1_000_000_000):
+            self.line.write(self.listener.ask_settings(seq))
+            self._listen(SETTINGS_WAIT_S, lambda: len(self.listener.settings) == s.COUNT)
+            if len(self.listener.settings) == s.COUNT:
+                return [self.listener.settings[one] for one in range(s.COUNT)]
+        raise UserError("The module does not tell its settings; stop what else uses this port, reset it.")
+
+    def _row(self, row: Any, settings: list[int]) -> RowResult:
         result = RowResult(name=row.name, priority=alarms.PRIORITIES[row.priority])
         case = CASES[row.name]
-        on_s, _ = limits_of(row, s.defaults())
+        on_s, _ = limits_of(row, settings)
         result.on_delay_s = on_s
         result.lag_s, result.why = case.lag_s, case.why
         result.allowed_s = round(on_s + case.period_s + 0.2 + result.lag_s + REACTION_S, 1)
-        said = self.ask(f"{instruction(row)} Press Enter as you do it, or type s to leave it out: ")
+        said = self.ask(f"{instruction(row, settings)} Press Enter as you do it, or type s to leave it out: ")
         if said.strip():
             result.result = NOT_TRIED
             return result
@@ -108,11 +121,12 @@ class ByHand:
             self.wait(POLL_S)
 
 
-def instruction(row: Any) -> str:
-    """Return in words what a person must do."""
+def instruction(row: Any, settings: list[int]) -> str:
+    """Return in words what a person must do, by the settings in force."""
     what = values.VALUES[row.value][1].replace("_", " ")
     if row.kind == k.STATE:
         return f"{row.name.replace('_', ' ')}: bring it about ({what})."
     limit = s.SETTINGS[s.ID_OF[row.limit]]
     side = "below" if row.kind == k.BELOW else "above"
-    return f"{row.name.replace('_', ' ')}: bring {what} just {side} {s.in_units(limit.id, limit.adult)}."
+    value = s.in_units(limit.id, settings[limit.id])
+    return f"{row.name.replace('_', ' ')}: bring {what} just {side} {value}."

@@ -28,7 +28,8 @@ the pins of lamps and sounder are emulated. This proves the firmware, not a real
 says what was tried, not that a patient is safe: watch the patient.</p>
 <p>Passed {{ report.passed }}, failed {{ report.failed }}, not tried {{ not_tried }} of {{ report.rows|length }} rows.
 {{ when }}</p>
-<p>Firmware digest {{ report.firmware_digest }} · settings digest {{ report.settings_digest }} (defaults, adult)</p>
+<p>Firmware digest {{ report.firmware_digest }} · settings digest {{ report.settings_digest }}
+({{ report.settings_named }})</p>
 <p>Allowed = on-delay + one period of the channel (or one breath) + 0.2 s + the measurement's own lag, which is
 disclosed with its reason. Over 10 s stands in bold.</p>
 <table><thead><tr><th>row</th><th>priority</th><th>on-delay, s</th><th>lag, s</th><th>allowed, s</th>
@@ -54,15 +55,21 @@ def html(report: Report, when: str) -> str:
     return environment.from_string(PAGE).render(report=report, when=when, not_tried=not_tried)
 
 
+def free(path: Path) -> tuple[Path, Path]:
+    """Return PATH.html and PATH.pdf; raise UserError when one is there already."""
+    both = path.with_suffix(".html"), path.with_suffix(".pdf")
+    for one in both:
+        if one.exists():
+            raise UserError(f"{one} is there already and stays as it is; name another with --out.")
+    return both
+
+
 def write(report: Report, path: Path, when: str) -> tuple[Path, Path]:
     """Write PATH.html and PATH.pdf; return both."""
     from weasyprint import HTML
 
     text = html(report, when)
-    web, printed = path.with_suffix(".html"), path.with_suffix(".pdf")
-    for one in (web, printed):
-        if one.exists():
-            raise UserError(f"{one} is there already and stays as it is; name another with --out.")
+    web, printed = free(path)
     web.write_text(text, encoding="utf-8")
     printed.write_bytes(HTML(string=text).write_pdf())
     return web, printed

@@ -3,17 +3,21 @@
 from collections.abc import Iterator
 from typing import Any
 
-from firmware_sim.contract import REVISION, digest, frames
+from firmware_sim.contract import REVISION, commands, digest, frames
 from firmware_sim.contract import messages as m
 
 
 class Listener:
-    """Feed it what the module sends; send back what `answer()` returns, at least every 2 s."""
+    """Feed it what the module sends; send back what `answer()` returns, at least every 2 s.
+
+    `settings`: the numbers in force, as far as the module has told them, by their place.
+    """
 
     def __init__(self) -> None:
         self.hello: tuple[Any, ...] | None = None
         self.greeted: int | None = None
         self.acked = 0
+        self.settings: dict[int, int] = {}
         self._splitter = frames.Splitter()
 
     def feed(self, data: bytes) -> Iterator[tuple[int, int, tuple[Any, ...]]]:
@@ -30,6 +34,9 @@ class Listener:
                 self._greet(decoded[0])
             elif seq > self.acked:
                 self.acked = seq
+                if kind == m.SETTINGS:
+                    first = decoded[0][m.field_names(m.SETTINGS).index("first")]
+                    self.settings.update(enumerate(decoded[1], first))
                 yield kind, tick, decoded[0]
 
     def _greet(self, values: tuple[Any, ...]) -> None:
@@ -44,6 +51,12 @@ class Listener:
             greeting = m.encode(m.HELLO_REQUEST, (REVISION, *digest.digest()))
             return bytes(frames.build(m.HELLO_REQUEST, 0, 0, greeting))
         return bytes(frames.build(m.ACK, 0, 0, m.encode(m.ACK, (self.hello[3], self.acked))))
+
+    def ask_settings(self, command_seq: int) -> bytes:
+        """Return what asks the module for the settings in force."""
+        assert self.hello is not None
+        fields = (self.hello[3], command_seq, 0, commands.ASK_SETTINGS, 0, 0)
+        return bytes(frames.build(m.COMMAND, 0, 0, m.encode(m.COMMAND, fields, b"")))
 
     def digest_differs(self) -> bool:
         """Tell whether the module runs other tables than this program."""

@@ -66,6 +66,7 @@ class Report:
     emulated: bool
     firmware_digest: str
     settings_digest: str
+    settings_named: str = "defaults, adult"
 
     @property
     def passed(self) -> int:
