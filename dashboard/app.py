@@ -162,6 +162,7 @@ def shell(view: View, settings: Settings) -> Component:
             data_seconds=words.raw("span.seconds"),
             data_minutes=words.raw("span.minutes"),
             data_hours=words.raw("span.hours"),
+            data_decimal=words.number("."),
         ),
     )
 

@@ -49,7 +49,7 @@ def reached(alarm: Alarm, view: View) -> str:
     if alarm.value is None or alarm.limit is None:
         return ""
     digits = 0 if alarm.unit in ("s", "min", "%", "") else 1
-    with_unit = f"{number(alarm.limit, digits)} {alarm.unit}".strip()
+    with_unit = f"{view.words.number(number(alarm.limit, digits))} {alarm.unit}".strip()
     return view.words("now.reached", value=number(alarm.value, digits), limit=with_unit)
 
 

@@ -4,10 +4,11 @@ import math
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-from dashboard.texts import Words
+from dashboard.texts import Number, Words
 
 SECOND, MINUTE, HOUR, DAY = 1000, 60_000, 3_600_000, 86_400_000
 MISSING = "—"
+NARROW_SPACE = "\u202f"  # between thousands
 
 
 def local(utc_ms: int, zone: ZoneInfo) -> datetime:
@@ -15,14 +16,17 @@ def local(utc_ms: int, zone: ZoneInfo) -> datetime:
     return datetime.fromtimestamp(utc_ms / 1000, UTC).astimezone(zone)
 
 
-def number(value: float | None, digits: int) -> str:
-    """Return a number with a proper minus sign; a dash for None and NaN."""
+def number(value: float | None, digits: int) -> Number:
+    """Return a number with a proper minus sign; a dash for None and NaN.
+
+    Within a text of the catalogue it gets the language's decimal mark; `Words.number` gives it elsewhere.
+    """
     if value is None or math.isnan(value):
-        return MISSING
+        return Number(MISSING)
     text = f"{value:.{digits}f}"
     if float(text) == 0:
         text = f"{0:.{digits}f}"
-    return text.replace("-", "−")
+    return Number(text.replace("-", "−"))
 
 
 def clock(utc_ms: int, zone: ZoneInfo, seconds: bool = False) -> str:

@@ -7,6 +7,7 @@ from dashboard.at_bed_words import agent_words, mixture_words
 from dashboard.components import attributes, link
 from dashboard.formats import clock
 from dashboard.links import Place, address
+from dashboard.texts import Number
 from dashboard.view import View
 from ingest.analysis.reserves.cascade import Rung
 from ingest.analysis.reserves.standing import Standing
@@ -59,7 +60,7 @@ def _short(rung: Rung, found: Standing, view: View) -> list[Component]:
 def _gauge(found: Standing, view: View) -> str:
     read = found.entered.readings[-1]
     return view.words(
-        "reserves.gauge_read", gauge=f"{read.gauge_bar:.0f}", clock=clock(read.at_ms, view.zone)
+        "reserves.gauge_read", gauge=Number(f"{read.gauge_bar:.0f}"), clock=clock(read.at_ms, view.zone)
     )
 
 
@@ -138,15 +139,15 @@ def _rests_on(found: Standing, view: View) -> list[Component]:
         content = reserve.content
         said.append(
             words(
-                "reserves.content", size=content.cylinder.size, gauge=f"{content.gauge_bar:.0f}",
-                clock=clock(told.readings[-1].at_ms, view.zone), ideal=f"{content.ideal_l:.0f}",
-                real=f"{content.real_l:.0f}", factor=f"{content.factor_l:.0f}",
-                flow=f"{reserve.rate_high_l_min:.3g}",
+                "reserves.content", size=content.cylinder.size, gauge=Number(f"{content.gauge_bar:.0f}"),
+                clock=clock(told.readings[-1].at_ms, view.zone), ideal=Number(f"{content.ideal_l:.0f}"),
+                real=Number(f"{content.real_l:.0f}"), factor=Number(f"{content.factor_l:.0f}"),
+                flow=Number(f"{reserve.rate_high_l_min:.3g}"),
             )
         )  # fmt: skip
     rate = told.rate
     if rate is not None and rate.told:
-        low, high, one = (f"{v:.1f}" for v in (rate.low_l_min, rate.high_l_min, rate.rate_l_min))
+        low, high, one = (Number(f"{v:.1f}") for v in (rate.low_l_min, rate.high_l_min, rate.rate_l_min))
         minutes = f"{rate.minutes_between:.0f}"
         said.append(words("reserves.rate", flow=one, minutes=minutes, low=low, high=high))
     if told.unreadable:
@@ -174,7 +175,8 @@ def _lengthen(found: Standing, view: View) -> Component:
     rows = [
         html.Li(
             words(
-                "reserves.longer", minutes=one.minutes_gained, what=words(one.key), flow=f"{one.to_l_min:.3g}"
+                "reserves.longer", minutes=one.minutes_gained, what=words(one.key),
+                flow=Number(f"{one.to_l_min:.3g}")
             )
         )
         for one in found.cascade.lengthen

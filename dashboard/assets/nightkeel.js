@@ -256,7 +256,7 @@
       if (apart <= reach && Number.isFinite(trace.y[i])) { reach = apart; value = trace.y[i]; }
     }
     const [name, unit, digits] = trace.meta;
-    return Number.isFinite(value) ? `${name} ${value.toFixed(digits)} ${unit}` : "";
+    return Number.isFinite(value) ? `${name} ${value.toFixed(digits).replace(".", shell().dataset.decimal)} ${unit}` : "";
   }
 
   window.dash_clientside = window.dash_clientside || {};

@@ -6,7 +6,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from dashboard.figures.axes import step_for, tick_labels, tick_times
-from dashboard.formats import offset
+from dashboard.formats import NARROW_SPACE, offset
 from dashboard.texts import Words
 from dashboard.theme import SANS, colours
 
@@ -71,6 +71,7 @@ def layout(panels: Sequence[Panel], start: int, end: int, look: Look) -> Layout:
             "b": MARGIN_BOTTOM,
             "pad": 0,
         },
+        "separators": look.words.number(".") + NARROW_SPACE,
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
         "font": {"family": SANS, "size": 12, "color": c["ink"]},

@@ -8,6 +8,7 @@ import numpy as np
 
 from dashboard.figures.frame import Look
 from dashboard.figures.parts import packed
+from dashboard.formats import NARROW_SPACE
 from dashboard.theme import SANS
 
 Figure = dict[str, Any]
@@ -66,6 +67,7 @@ def _layout(look: Look, top: float) -> Figure:
         "height": HEIGHT,
         "margin": {"l": 52, "r": 12, "t": 10, "b": 44},
         "showlegend": False,
+        "separators": look.words.number(".") + NARROW_SPACE,
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
         "hovermode": "closest",

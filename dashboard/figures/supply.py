@@ -10,6 +10,7 @@ import numpy as np
 
 from dashboard.figures.frame import Look
 from dashboard.figures.parts import Trace, packed
+from dashboard.formats import NARROW_SPACE
 from dashboard.theme import SANS, with_alpha
 from ingest.analysis.supply import classify
 from ingest.analysis.supply.indices import WeekMap
@@ -28,6 +29,7 @@ def _layout(look: Look, height: int, x: dict[str, Any], y: dict[str, Any]) -> di
     title = {"font": {"size": 12, "color": c["soft"]}, "standoff": 6}
     return {
         "height": height, "margin": {"l": 52, "r": 12, "t": 10, "b": 44}, "showlegend": False,
+        "separators": look.words.number(".") + NARROW_SPACE,
         "paper_bgcolor": "rgba(0,0,0,0)", "plot_bgcolor": "rgba(0,0,0,0)", "hovermode": "closest",
         "font": {"family": SANS, "size": 12, "color": c["ink"]}, "dragmode": False, "barmode": "overlay",
         "xaxis": axis | x | {"title": title | {"text": x["title"]}},
@@ -63,7 +65,7 @@ def magnitude_duration(
         traces.append(_points([e for e in events if e.kind == kind], symbol, c[role], said))
     top = max([130.0, *(100 * e.extreme_pu + 5 for e in (*events, *other))])
     x = {"type": "log", "range": [-2, 5], "title": look.words("study.axis.seconds"), "tickvals": DECADES,
-         "ticktext": [f"{d:g}" for d in DECADES]}  # fmt: skip
+         "ticktext": [look.words.number(f"{d:g}") for d in DECADES]}  # fmt: skip
     y = {"range": [0, top], "title": look.words("study.axis.percent")}
     return {"data": traces, "layout": _layout(look, 360, x, y)}
 
@@ -150,7 +152,8 @@ def harmonics(before: Any, after: Any, look: Look) -> Figure:
         if values is None:
             continue
         orders, parts = np.arange(2, len(values) + 1), np.round(values[1:], 3).tolist()
-        said = [f"{look.words(key)}: {o}, {v:.2f} %" for o, v in zip(orders, parts, strict=True)]
+        shares = [look.words.number(f"{v:.2f}") for v in parts]
+        said = [f"{look.words(key)}: {o}, {v} %" for o, v in zip(orders, shares, strict=True)]
         traces.append({
             "type": "bar", "x": (orders + shift).tolist(), "y": parts, "width": 0.38,
             "marker": {"color": c[role]}, "hoverinfo": "text", "hovertext": said,

@@ -10,7 +10,7 @@ from dashboard.components import attributes, link
 from dashboard.formats import HOUR, MINUTE, MISSING, SECOND, date, number, span
 from dashboard.links import Place
 from dashboard.morning import Morning
-from dashboard.texts import Words
+from dashboard.texts import Number, Words
 from dashboard.units import in_unit, unit_word
 from dashboard.view import View
 from ingest.analysis.breathing.model import CANNOT_TELL
@@ -86,7 +86,7 @@ def condition_rows(burden: Burden, words: Words) -> list[Sequence[Cell]]:
         (
             words(KEY_OF[one.condition]),
             str(one.activations),
-            number(one.per_hour, 1),
+            words.number(number(one.per_hour, 1)),
             span(one.standing_s * SECOND, words),
             str(one.ended_by_itself),
         )
@@ -140,6 +140,10 @@ def _earlier(morning: Morning, path: str, view: View) -> list[Component]:
     return [table(heads, rows[::-1], words("compare.title"), words)]
 
 
+def _said(cell: Cell, words: Words) -> Cell:
+    return words.number(cell) if isinstance(cell, Number) else cell
+
+
 def table(
     heads: Sequence[str], rows: Sequence[Sequence[Cell]], name: str, words: Words
 ) -> Component:
@@ -147,7 +151,8 @@ def table(
     parts: list[Component] = []
     if heads:
         parts.append(html.Thead(html.Tr([html.Th(words(key), scope="col") for key in heads])))
-    body = [html.Tr([html.Th(row[0], scope="row"), *(html.Td(cell) for cell in row[1:])]) for row in rows]
+    cells = [[_said(cell, words) for cell in row] for row in rows]
+    body = [html.Tr([html.Th(row[0], scope="row"), *map(html.Td, row[1:])]) for row in cells]
     parts.append(html.Tbody(body))
     return html.Div(
         html.Table(parts, className="ledger"),

@@ -195,7 +195,7 @@ def saved(
             return False, words("marks.bad_time")
         if not author.strip():
             return False, words("marks.bad_author")
-        kind = kind if kind in KINDS else KINDS[0]
+        kind = kind if kind in _kinds_for(settings, edited) else KINDS[0]
         draft = Draft(utc=utc, kind=kind, author=signed(author.strip()), text=text)
         if edited is None:
             write(settings.store, night.module, draft, settings.clock())
@@ -204,6 +204,14 @@ def saved(
     except UserError as error:
         return False, words("marks.failed", reason=str(error))
     return True, words("marks.saved")
+
+
+def _kinds_for(settings: Settings, edited: int | None) -> tuple[str, ...]:
+    """Return what a mark may be called: one that another page wrote keeps its own kind as well."""
+    if edited is None:
+        return KINDS
+    with reading(settings.store) as reader:
+        return (*KINDS, reader.mark_history(edited)[-1].kind)
 
 
 def found_marks(
@@ -303,8 +311,7 @@ def _register_form(app: Dash, settings: Settings, view: Callable[[], View]) -> N
             raise PreventUpdate
         with reading(settings.store) as reader:
             mark = reader.mark_history(int(asked["mark"]))[-1]
-        kind = mark.kind if mark.kind in KINDS else KINDS[0]
-        return mark.mark, clock(mark.utc, view().zone, seconds=True), kind, mark.text
+        return mark.mark, clock(mark.utc, view().zone, seconds=True), mark.kind, mark.text
 
     @app.callback(
         Output(ids.MARKS_KIND, "data", allow_duplicate=True),

@@ -124,7 +124,9 @@ def _verdict(one: Verdict, view: View) -> str:
     words, event = view.words, one.event
     what = words(KEY_OF[event.condition]) if event.condition else words("data", text=event.text or "–")
     at = clock(event.start_ms, view.zone, seconds=True)
-    before = words("rehearsal.no_alarm") if one.in_force_s is None else f"{number(one.in_force_s, 1)} s"
+    before = words("rehearsal.no_alarm")
+    if one.in_force_s is not None:
+        before = f"{words.number(number(one.in_force_s, 1))} s"
     if one.rehearsed_s is None:
         return words("rehearsal.missed", what=what, at=at, before=before)
     return words("rehearsal.late", what=what, at=at, before=before, after=number(one.rehearsed_s, 1))
@@ -139,7 +141,7 @@ def figures(one: Rehearsed, view: View) -> list[tuple[str, str]]:
         ("late", str(sum(verdict.late for verdict in one.judged.verdicts))),
         ("nuisance", str(one.judged.nuisance)),
         ("activations", str(burden.activations)),
-        ("per_hour", number(burden.per_hour, 1)),
+        ("per_hour", words.number(number(burden.per_hour, 1))),
         ("standing", span(one.outcome.standing_s * 1000, words)),
         ("silence", span(muted, words)),
         ("chatter", str(len(burden.chatter))),

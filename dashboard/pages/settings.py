@@ -20,6 +20,7 @@ from dashboard.formats import MISSING, clock, date
 from dashboard.links import Place, address, parse
 from dashboard.queries import choose_module, reading
 from dashboard.settings import Settings
+from dashboard.texts import Number
 from dashboard.view import View, view_of
 from ingest.analysis.setting_change import PAIRS_MAX
 from ingest.control_client import Client
@@ -186,7 +187,7 @@ def bounds(row: tables.SettingRow, view: View) -> str:
 
 
 def _edges(row: tables.SettingRow, view: View) -> dict[str, str]:
-    low, high = (f"{edge:g}".replace("-", "−") for edge in (row.low, row.high))
+    low, high = (Number(f"{edge:g}".replace("-", "−")) for edge in (row.low, row.high))
     return {"low": low, "high": high, "unit": _unit(row, view)}
 
 
@@ -233,7 +234,7 @@ def _against(wanted: Draft, view: View) -> list[str]:
     said: list[str] = []
     for name, text in wanted.unreadable:
         row = tables.SETTINGS[name]
-        step, typed = f"{1 / row.scale:g}", words("data", text=text)
+        step, typed = Number(f"{1 / row.scale:g}"), words("data", text=text)
         said.append(
             words("settings.unreadable", name=label(name, view), text=typed, step=step, unit=_unit(row, view))
         )

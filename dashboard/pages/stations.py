@@ -31,7 +31,7 @@ def reading(
     """Return one number with its unit, its direction in words, and what it is."""
     words = view.words
     parts = [
-        html.Span(number(value, digits), className="value"),
+        html.Span(words.number(number(value, digits)), className="value"),
         html.Span(words("data", text=unit), className="unit"),
     ]
     if way is not None and value is not None:

@@ -140,7 +140,7 @@ def glance(frame: SupplyFrame, other: SupplyFrame | None, view: View) -> Compone
     heads = ["", words("supply.this"), *([words("supply.that")] if other is not None else [])]
     body = [
         html.Tr([html.Th(words("supply.row.coverage"), scope="row"),
-                 *(html.Td(f"{number(one.coverage_percent, 1)} %") for one in shown)])
+                 *(html.Td(f"{words.number(number(one.coverage_percent, 1))} %") for one in shown)])
     ]  # fmt: skip
     for name in ROWS:
         cells = [html.Td(_said(_figure(one, name), words)) for one in shown]

@@ -4,6 +4,7 @@ from typing import Final
 
 SUMMARY: Final[dict[str, str]] = {
     "list.join": ", ",
+    "number.decimal": ".",
     "summary.title": "The night in words",
     "summary.reading": "The night is being read.",
     "summary.unknown": "not known",

@@ -4,6 +4,7 @@ from typing import Final
 
 SUMMARY: Final[dict[str, str]] = {
     "list.join": ", ",
+    "number.decimal": ",",
     "summary.title": "La nuit en mots",
     "summary.reading": "Lecture de la nuit en cours.",
     "summary.unknown": "inconnu",

@@ -111,7 +111,7 @@ COMPOSED = (
     "burden.reference.", "mark.kind.", "exposure.", "choice.language.", "unit.", "refused.", "rung.", "hand.",
     "battery.", "cylinder.", "cascade.", "lengthen.", "mixture.", "handover.lane_", "source.", "setting.",
     "list.name.", "label.", "step.", "guided.", "setup.state.", "evidence.", "part.", "deed.", "due.",
-    "wear.", "case.ask.", "quantity.", "agent.",
+    "wear.", "case.ask.", "quantity.", "agent.", "number.",
 )  # fmt: skip
 
 

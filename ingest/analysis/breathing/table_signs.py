@@ -57,8 +57,8 @@ def disconnections(
 
     `watched` are UTC spans with a pressure signal and a patient on the ventilator; time outside them is
     unmonitored and never counted. Limit (cmH2O) and delay (s) are the settings in force: see
-    `contract.settings.confirm` and `disconnect_delay`. A breath is recorded once the next one's inspiration is
-    over, so what lies that near to the end of a span isn't known yet and doesn't count as silence.
+    `contract.settings.confirm` and `disconnect_delay`. A breath is recorded once the next one's inspiration
+    is over, so what lies that near to the end of a span isn't known yet and doesn't count as silence.
     Evidence says how long, the highest pressure of breaths in it (a narrow tube against a pillow keeps
     some), and how many minutes earlier the nearest of `others` ended (−1: none within ten minutes).
     """
