@@ -9,6 +9,7 @@ EPILOG = """\b
 Examples:
   nightkeel study clinic.db --out study/
   nightkeel study clinic.db --from 2026-05-01 --to 2026-06-01 --reference 230 --out may/ --package
+  nightkeel study clinic.db --language fr --out etude/
   nightkeel study clinic.db --module 59275aab --tap after --zone Asia/Kolkata --out after/"""
 
 
@@ -23,10 +24,12 @@ Examples:
 @click.option("--zone", default="UTC", show_default=True, help="Time zone of --from, --to and the report.")
 @click.option("--island", is_flag=True, help="Supply without a link to a large grid: wider frequency limits.")
 @click.option("--out", required=True, type=click.Path(path_type=Path), metavar="DIR", help="Folder to write.")
+@click.option("--language", "--lang", "language", default="en", show_default=True,
+              type=click.Choice(("en", "fr")), help="Of the report; tables and summary.json stay in English.")
 @click.option("--package", is_flag=True, help="Also write package.zip: data without names, places, dates.")
 def study(
     store: Path, begin: str | None, end: str | None, reference: str | None, wanted: str | None, tap: str,
-    zone: str, island: bool, out: Path, package: bool,
+    zone: str, island: bool, out: Path, language: str, package: bool,
 ) -> None:  # fmt: skip
     """Write a supply study: report (HTML, PDF), tables (CSV, Parquet), figures (SVG, PNG), summary.json."""
     from datetime import UTC, datetime
@@ -38,7 +41,7 @@ def study(
     from dashboard.texts import Words
     from ingest.store.reader import open_reader
 
-    words = Words()
+    words = Words(language)
     with open_reader(store) as reader:
         asked: Asked = ask(reader, store, words, begin, end, reference, wanted, zone, out)
         modules = [asked.module, *asked.others]
@@ -59,7 +62,7 @@ def study(
             written = datetime.now(UTC)
             files = write_study(cases[0], cases[1:], out, words, asked.zone, written, lambda: bar.update(1))
     if package:
-        (out / "package.zip").write_bytes(packed(cases[0], words))
+        (out / "package.zip").write_bytes(packed(cases[0]))
         files += 1
     simulated = words("study.mark") if asked.module.emulated else ""
     click.echo(words("study.done", files=files, folder=out, simulated=simulated))

@@ -1,6 +1,8 @@
-"""French of the page Supply; the study's report is said in English."""
+"""French of the page Supply and of the words that the study's report shares with it."""
 
 from typing import Final
+
+from dashboard.texts.french_report import REPORT
 
 _PAGE: Final[dict[str, str]] = {
     "nav.supply": "Alimentation",
@@ -95,4 +97,4 @@ _PAGE: Final[dict[str, str]] = {
     "study.day.6": "dim",
 }
 
-STUDY: Final[dict[str, str]] = {**_PAGE}
+STUDY: Final[dict[str, str]] = {**_PAGE, **REPORT}

@@ -190,3 +190,17 @@ def test_a_real_module_is_not_called_simulated(tmp_path):
     page = html(case, [], [], Words(), UTC, datetime(2026, 3, 2, tzinfo=UTC))
     assert "SIMULATED" not in page
     assert "data of a real module" in page
+
+
+def test_the_report_speaks_french_and_the_tables_stay_as_they_are(supply_store, written, tmp_path):
+    result = CliRunner().invoke(study, [str(supply_store), "--out", str(tmp_path), "--language", "fr"])
+    assert result.exception is None, result.output
+    page = (tmp_path / "report.html").read_text("utf-8")
+    assert '<html lang="fr">' in page
+    text = re.sub(r"<[^>]+>", " ", re.sub(r"<(style|svg)\b.*?</\1>", " ", page, flags=re.S))
+    english = {said for key, said in CATALOGUES["en"].items() if key.startswith("study.") and len(said) > 20}
+    whole = {said for said in english if "{" not in said and said not in CATALOGUES["fr"].values()}
+    assert len(whole) > 60
+    assert [said for said in whole if said in text] == []
+    for name in ("summary.json", "tables/dictionary.csv", "tables/figures.csv"):
+        assert (tmp_path / name).read_bytes() == (written / name).read_bytes(), name
