@@ -15,7 +15,7 @@ from firmware_sim.rig.runtimes import Edge, Runtime
 from firmware_sim.world.scenario import Scenario
 
 # The host says it is there at least this often.
-TALK_STEPS = 25
+TALK_STEPS = 50
 PAUSE, ACKNOWLEDGE = 0, 1
 SETTLE_STEPS = 350
 BENCH = Scenario(name="drill", title="Drill", description="A bench, nobody on it.", duration_s=86_400.0)
@@ -38,7 +38,10 @@ class Bench:
     def __init__(
         self, runtime: Runtime, changes: dict[str, int] | None = None, *, contact: bool = True
     ) -> None:
-        self.rig = Rig(BENCH, runtime=runtime, fitted=("product_pressure",), trace=self._trace)
+        # The small board: its memory is there at once, and the host listens all the time.
+        self.rig = Rig(
+            BENCH, runtime=runtime, profile="small", fitted=("product_pressure",), trace=self._trace
+        )
         self.generator = Generator()
         self.rig.plant = self.generator  # type: ignore[assignment]
         self.rig.board.converter.contact_fitted = contact

@@ -8,7 +8,7 @@ from firmware_sim.contract import messages as m
 
 
 class Listener:
-    """Feed it what the module sends; send back what `answer()` returns, at least every 2 s.
+    """Feed it what the module sends; send back what `answer()` returns, at least every 5 s.
 
     `settings`: the numbers in force, as far as the module has told them, by their place.
     """

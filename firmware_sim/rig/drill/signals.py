@@ -68,6 +68,7 @@ class Generator:
         first, self.block = self.block, self.block + blocks
         turn = self.turn + 2 * np.pi * now.in_hz * np.arange(1, blocks * SUPPLY_BLOCK + 1) / RATE_HZ
         self.turn = float(turn[-1] % (2 * np.pi))
+        pointer = np.exp(1j * turn)
         flat = {
             "product_pressure_pa": round(now.product_kpa * 1000), "rail_mv": round(now.rail_v * 1000),
             "ups_contact": now.contact, "ambient_pa": 101_325, "battery_cv": 0, "ups_output_ma": 0,
@@ -76,8 +77,8 @@ class Generator:
         return Lines(
             first_tick_ms=first * 100,
             blocks=blocks,
-            supply_in_cv=_wave(turn, now.in_pct, *BYPASSED),
-            supply_out_cv=_wave(turn, now.out_pct, *(BYPASSED if now.out_follows else REGULATED)),
+            supply_in_cv=_wave(pointer, now.in_pct, *BYPASSED),
+            supply_out_cv=_wave(pointer, now.out_pct, *(BYPASSED if now.out_follows else REGULATED)),
             pressure_ucm=self._pressure(blocks * PRESSURE_BLOCK),
             oxygen_ppm=self._oxygen(blocks),
             **{name: np.full(blocks, value, np.int32) for name, value in flat.items()},
@@ -110,8 +111,9 @@ class Generator:
 def _wave(
     turn: np.ndarray, pct: float, distortion: float, shape: tuple[tuple[int, float, float], ...]
 ) -> np.ndarray:
-    wave = np.sin(turn)
+    """Return a wave; `turn` is the fundamental as a pointer, and a harmonic is a power of it."""
+    wave = turn.imag.copy()
     for order, part, shift in shape:
-        wave = wave + distortion * part * np.sin(order * turn + shift)
+        wave += (turn**order * (distortion * part * np.exp(1j * shift))).imag
     rms = np.sqrt(1 + distortion**2 * sum(part**2 for _, part, _ in shape))
     return np.round(wave * (pct * NOMINAL_V * np.sqrt(2) / rms)).astype(np.int32)
