@@ -14,6 +14,8 @@ from ingest.errors import UserError
 # The system's limit for the path of a Unix socket, its closing zero included.
 PATH_MAX = 108
 CLIENTS_MAX = 32
+# A client that takes its answer no faster goes without.
+REPLY_S = 0.5
 
 Answer = Callable[[dict[str, Any]], dict[str, Any]]
 
@@ -71,6 +73,8 @@ class ControlSocket:
         self._drop(client)
 
     def _reply(self, client: socket.socket, data: bytes) -> None:
+        # The status of hundreds of links is more than a socket takes at once.
+        client.settimeout(REPLY_S)
         try:
             client.sendall(json.dumps(self._respond(data)).encode("utf-8") + b"\n")
         except OSError:

@@ -1,5 +1,6 @@
 """Open a store file; put what the disk or the file may answer into one sentence."""
 
+import os
 import sqlite3
 import time
 from pathlib import Path
@@ -63,6 +64,9 @@ def open_readable(path: Path) -> sqlite3.Connection:
     if path.is_dir():
         raise UserError(f"{path} is a folder; name a store file.")
     uri = f"file:{quote(str(path.absolute()))}?mode=ro"
+    if not os.access(path.parent, os.W_OK) and not path.with_name(path.name + "-wal").exists():
+        # Nobody can be writing it there, nor can the index of a log be made beside it.
+        uri += "&immutable=1"
     try:
         connection = sqlite3.connect(
             uri, uri=True, timeout=BUSY_TIMEOUT_S, isolation_level=None, check_same_thread=False
