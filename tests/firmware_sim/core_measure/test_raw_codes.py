@@ -16,6 +16,9 @@ def test_mean_lowest_and_highest_of_each_channel():
     assert found[:3] == [-1, -4808, 4816]
     assert found[3 * channels.UPS_CURRENT:][:3] == [MISSING] * 3
     assert raw.take() == [MISSING] * 27
+    # Nothing of the seconds before is left in the next record.
+    raw.one(channels.OXYGEN, 50)
+    assert raw.take()[3 * channels.OXYGEN:][:3] == [400, 400, 400]
 
 
 def test_ten_seconds_at_full_scale_stay_small_integers():
