@@ -14,10 +14,10 @@ import numpy as np
 from dashboard.frames import Alarm, Floats, Times
 from dashboard.queries import alarm_of
 from ingest.analysis.breathing.model import BreathTable, Finding
-from ingest.analysis.breathing.night import Watched, breathing_findings
+from ingest.analysis.breathing.night import SILENCE_OF, Watched, breathing_findings
 from ingest.analysis.breathing.trends import longest_without_breath
 from ingest.analysis.burden import Burden, Episode, alarm_burden
-from ingest.analysis.exposure import Exposure, exposure_totals
+from ingest.analysis.exposure import Exposure, by_hand, exposure_totals
 from ingest.analysis.hand import HandPoint, hand_points
 from ingest.analysis.mark_kinds import notes
 from ingest.analysis.notes import night_notes
@@ -37,7 +37,6 @@ DUE_OF = {
     "battery_not_proven": "due.battery_test",
     "log_nearly_full": "due.log",
 }
-ON_PRESSURE = ("ventilator",)
 STALE_OXYGEN = ("not_current", "fault")
 NO_PRESSURE = ("open", "short")
 
@@ -74,7 +73,7 @@ class _Spans:
 
     watched: tuple[Span, ...]
     dark: tuple[Span, ...]
-    breathing: tuple[Span, ...]
+    breathing: dict[str, tuple[Span, ...]]
     supply: dict[str, tuple[Span, ...]]
     oxygen: dict[str, tuple[Span, ...]]
     mains_lost: tuple[Span, ...]
@@ -90,14 +89,17 @@ def read_morning(reader: Reader, module: Module, night: Night, *, compare: bool 
     spans = _spans(reader, module.id, start, end)
     # A breath's record comes after the next one's inspiration: the first may have begun before the night.
     table = breathing.breath_table(reader.breaths(module.id, start, end)).within(start, end)
-    traces = breathing.traces(reader.wave(module.id, start, end)) if spans.breathing else []
-    findings = breathing_findings(table, traces, _watched(reader, module.id, spans.breathing))
+    traces = breathing.traces(reader.wave(module.id, start, end)) if any(spans.breathing.values()) else []
+    watched = [
+        one for mode, parts in spans.breathing.items() for one in _watched(reader, module.id, mode, parts)
+    ]
+    findings = breathing_findings(table, traces, watched)
     alarms = [alarm_of(one) for one in reader.alarms(module.id, start, end)]
     written = reader.marks(module.id, start, end)
-    marks = notes(written)
+    marks, hand = notes(written), by_hand(written)
     t, purity = _purity(reader, module.id, start, end, spans)
     low = _low_spans(t, purity)
-    breathed = overlap(spans.watched, _mode_spans(reader, module.id, start, end, standby=False))
+    breathed = overlap(spans.watched, _attended(reader, module.id, start, end))
     before = _before(reader, module.id, night) if compare else []
     facts = NightFacts(
         start_ms=start, end_ms=end, unmonitored=spans.dark,
@@ -123,7 +125,9 @@ def read_morning(reader: Reader, module: Module, night: Night, *, compare: bool 
     return Morning(
         module=module, facts=facts, phrases=morning_summary(facts), alarms=alarms, marks=marks,
         exposure=exposure_totals(
-            start_ms=start, end_ms=end, trend_ms=t, source_purity_percent=purity, breaths=table, states=states
+            start_ms=start, end_ms=end, trend_ms=t, source_purity_percent=purity, breaths=table,
+            states=states, oxygen_flow=hand.oxygen_flow, agent_level=hand.agent_level, agent=hand.agent,
+            carrier_l_min=hand.carrier_l_min,
         ),
         breaths=table, preset=_preset(reader, module.id, start, end), before=before,
         hand=hand_points(written),
@@ -138,7 +142,8 @@ def _spans(reader: Reader, module: int, start: int, end: int) -> _Spans:
         for band in reader.bands(module, start, end, "sensors")
         if tables.sensor_condition(band.code, "pressure") in NO_PRESSURE
     ]
-    positive = overlap(watched, _mode_spans(reader, module, start, end, standby=None))
+    modes = _named(reader, module, start, end, "mode", tables.MODES)
+    seen = overlap(watched, outside(broken, start, end))
     holes: tuple[list[Span], list[Span]] = ([], [])
     for event in reader.supply_events(module, start, end):
         if tables.SUPPLY_EVENT_KINDS[event.kind] == "interruption":
@@ -147,7 +152,7 @@ def _spans(reader: Reader, module: int, start: int, end: int) -> _Spans:
     return _Spans(
         watched=watched,
         dark=outside(watched, start, end),
-        breathing=overlap(positive, outside(broken, start, end)),
+        breathing={mode: overlap(seen, modes[mode]) for mode in SILENCE_OF},
         supply=supply,
         oxygen=_named(reader, module, start, end, "oxygen_state", tables.OXYGEN_STATES),
         mains_lost=clip([*holes[0], *_cut_alarms(reader, module, start, end)], start, end),
@@ -165,16 +170,13 @@ def _named(
     }
 
 
-def _mode_spans(
-    reader: Reader, module: int, start: int, end: int, *, standby: bool | None
-) -> tuple[Span, ...]:
-    """Return the stretches on the ventilator (`standby` None), or of all modes but standby (False)."""
+def _attended(reader: Reader, module: int, start: int, end: int) -> tuple[Span, ...]:
+    """Return the stretches of all modes but standby."""
     named = _named(reader, module, start, end, "mode", tables.MODES)
-    wanted = ON_PRESSURE if standby is None else [name for name in named if name != "standby"]
-    return union(span for name in wanted for span in named[name])
+    return union(span for name, spans in named.items() if name != "standby" for span in spans)
 
 
-def _watched(reader: Reader, module: int, spans: Sequence[Span]) -> list[Watched]:
+def _watched(reader: Reader, module: int, mode: str, spans: Sequence[Span]) -> list[Watched]:
     """Cut the stretches where the settings changed; a store without settings has no limit to judge by."""
     history = reader.settings_history(module)
     out = []
@@ -184,9 +186,13 @@ def _watched(reader: Reader, module: int, spans: Sequence[Span]) -> list[Watched
         for start, end in clip(spans, since, until):
             limit = tables.setting_value(one.values, "pressure.disconnect")
             delay = tables.disconnect_delay_s(one.values)
+            silence = tables.setting_value(one.values, SILENCE_OF[mode])
             out.append(
-                Watched(start_ms=start, end_ms=end, apart_limit_cmh2o=limit, apart_delay_s=delay)
-            )
+                Watched(
+                    start_ms=start, end_ms=end, apart_limit_cmh2o=limit, apart_delay_s=delay, mode=mode,
+                    silence_s=silence,
+                )
+            )  # fmt: skip
     return out
 
 

@@ -15,6 +15,7 @@ from dashboard.units import in_unit, unit_word
 from dashboard.view import View
 from ingest.analysis.breathing.model import CANNOT_TELL
 from ingest.analysis.burden import REFERENCES, Burden
+from ingest.analysis.exposure import Exposure
 from ingest.store.reader import tables
 
 Cell = str | Component
@@ -112,6 +113,19 @@ def exposure_rows(morning: Morning, view: View) -> list[tuple[str, str, str]]:
         (words(f"exposure.{name}"), span(minutes * MINUTE, words), watched)
         for name, minutes in found.states_min.items()
     ]
+    return rows + _entered_rows(found, words)
+
+
+def _entered_rows(found: Exposure, words: Words) -> list[tuple[str, str, str]]:
+    """Return the totals that rest on entries by hand, with how long one of them had to stand for."""
+    held = words("exposure.held", span=span((found.entry_held_h or 0.0) * HOUR, words))
+    rows = []
+    if found.oxygen_l is not None:
+        given = words("exposure.litres", value=number(found.oxygen_l, 0))
+        rows.append((words("exposure.oxygen"), given, held))
+    if found.agent_ml is not None:
+        used = words("exposure.millilitres", value=number(found.agent_ml, 1))
+        rows.append((words("exposure.agent"), used, held))
     return rows
 
 

@@ -73,6 +73,7 @@ SUMMARY: Final[dict[str, str]] = {
     "finding.apart": "circuit apart",
     "finding.apart_or_apnoea_or_sensor": "apart, no breathing, or a blocked sensor",
     "finding.where_apart": "where it came apart",
+    "finding.no_breath": "no breath for longer than its limit",
     "finding.leak": "a leak",
     "finding.leak_or_compliance": "a leak or a softer chest",
     "finding.kink": "a kink",

@@ -74,6 +74,7 @@ SUMMARY: Final[dict[str, str]] = {
     "finding.apart": "circuit séparé",
     "finding.apart_or_apnoea_or_sensor": "séparé, sans respiration, ou capteur bouché",
     "finding.where_apart": "l'endroit de la séparation",
+    "finding.no_breath": "aucune respiration plus longtemps que la limite",
     "finding.leak": "une fuite",
     "finding.leak_or_compliance": "une fuite ou un thorax plus souple",
     "finding.kink": "une coudure",

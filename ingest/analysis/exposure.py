@@ -10,7 +10,9 @@ from typing import Final
 import numpy as np
 
 from ingest.analysis.breathing.model import BreathTable, Floats, Millis
+from ingest.analysis.hand import Written, hand_points
 from ingest.analysis.reserves.agent import agent_ml_h
+from ingest.analysis.reserves.entries import KIND as RESERVE
 from ingest.analysis.spans import Span, clip, total_ms
 
 PURITY_UNDER_PERCENT: Final = (85.0, 82.0, 70.0)  # field criterion 85 (published), alarm limits 82 and 70
@@ -87,6 +89,35 @@ def exposure_totals(
         entry_held_h=max(held, default=None),
         states_min=MappingProxyType(
             {name: total_ms(clip(spans, start_ms, end_ms)) / 60_000.0 for name, spans in states.items()}
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ByHand:
+    """Hold what people entered: oxygen flow L/min, agent's name and level vol %, carrier L/min."""
+
+    oxygen_flow: tuple[Entered, ...] = ()
+    agent_level: tuple[Entered, ...] = ()
+    agent: str | None = None
+    carrier_l_min: tuple[Entered, ...] = ()
+
+
+def by_hand(marks: Sequence[Written]) -> ByHand:
+    """Return what the marks of one case or night hold of flows and agent.
+
+    A total needs one agent: where several were entered, none is named and no agent is summed.
+    """
+    points = hand_points(marks)
+    filled = [one for one in marks if one.kind == RESERVE and one.data.get("what") == "agent"]
+    names = {str(one.data["agent"]) for one in filled if "agent" in one.data}
+    carriers = [(one.utc, one.data.get("carrier_l_min")) for one in filled]
+    return ByHand(
+        oxygen_flow=tuple(Entered(at_ms=p.at_ms, value=p.value) for p in points if p.what == "oxygen_flow"),
+        agent_level=tuple(Entered(at_ms=p.at_ms, value=p.value) for p in points if p.what == "agent_level"),
+        agent=names.pop() if len(names) == 1 else None,
+        carrier_l_min=tuple(
+            Entered(at_ms=at, value=float(flow)) for at, flow in carriers if isinstance(flow, int | float)
         ),
     )
 

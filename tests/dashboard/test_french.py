@@ -34,6 +34,7 @@ ALIKE = {
     "supply.point", "supply.value", "case.with", "entry.agent_level", "entry.spo2", "entry.value",
     "entry.bare", "agent.name.halothane", "evidence.frequency_now", "setup.at", "setup.figure",
     "sheet.title", "sheet.where", "upkeep.hours", "agent.name.isoflurane", "label.line",
+    "exposure.litres", "exposure.millilitres",
     "study.length.ms", "study.length.s", "bench.coefficients", "bench.module", "bench.ms", "bench.shown",
 }  # fmt: skip
 # What stands in tables for other programs is the same whatever the report speaks.

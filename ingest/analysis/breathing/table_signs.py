@@ -74,6 +74,27 @@ def disconnections(
     return tuple(found)
 
 
+def silences(table: BreathTable, watched: Span, longest_s: float) -> tuple[Finding, ...]:
+    """Return the stretches of watched time without any breath for longer than allowed, s.
+
+    For breathing that has no usual peak to fall short of: by hand and draw-over. Whether the circuit came
+    apart, breathing stopped or a pull was too small to be seen can't be told.
+    """
+    marks = table.within(*watched).start_ms
+    edges = np.concatenate(([watched[0]], marks, [watched[1]])).astype(np.int64)
+    silence = np.diff(edges).astype(np.float64)
+    silence[-1] -= _not_yet_recorded_ms(table, marks)
+    rows = np.flatnonzero(silence > 1000.0 * longest_s)
+    return tuple(
+        Finding(
+            key="finding.no_breath", start_ms=int(edges[row]), end_ms=int(edges[row + 1]), confidence=0.7,
+            evidence={"allowed_s": longest_s},
+            cannot_tell=("finding.apart_or_apnoea_or_sensor", "pressure_cannot_tell.volume"),
+        )
+        for row in rows
+    )  # fmt: skip
+
+
 def _not_yet_recorded_ms(table: BreathTable, marks: Millis) -> float:
     """Return how long after its start a breath that follows the last mark may still be without a record."""
     if not marks.size:

@@ -118,6 +118,18 @@ def test_a_mark_keeps_its_history_and_is_found_in_every_night(own, view):
         assert [mark.version for mark in reader.mark_history(1)] == [1, 2]
 
 
+def test_a_mark_of_another_page_keeps_its_kind_when_it_is_changed(own, view):
+    with open_annotations(own.store, view.now) as notes:
+        given = {"utc": START + 90 * MINUTE, "kind": "elsewhere", "author": "A.B.", "text": "x"}
+        number = notes.add(module=MODULE, now=view.now, **given)
+    search = f"?night={START - 8 * 60 * MINUTE}"
+    assert marks.saved(own, view, search, number, ("01:31", "elsewhere", "C.D.", "y"))[0]
+    assert marks.saved(own, view, search, None, ("01:31", "elsewhere", "C.D.", "z"))[0]
+    with open_reader(own.store) as reader:
+        assert [one.kind for one in reader.mark_history(number)] == ["elsewhere", "elsewhere"]
+        assert reader.mark_history(number + 1)[-1].kind == "note", "a new one is what this page may write"
+
+
 def test_a_mark_is_refused_in_words(own, view):
     assert marks.saved(own, view, "", None, ("12:61", "note", "A.B.", ""))[1].startswith("Write the time")
     assert marks.saved(own, view, "", None, ("01:30", "note", "  ", ""))[1].startswith("Write your initials")

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from ingest.analysis.breathing.model import breath_table
-from ingest.analysis.exposure import Entered, exposure_totals
+from ingest.analysis.exposure import Entered, by_hand, exposure_totals
 
 HOUR = 3_600_000
 
@@ -53,3 +53,26 @@ def test_agent_follows_level_and_carrier() -> None:
         agent_level=[Entered(at_ms=0, value=1.5), Entered(at_ms=HOUR // 2, value=0.0)],
     )  # fmt: skip
     assert found.agent_ml == pytest.approx(27.69 / 2, abs=0.005)
+
+
+class _Mark:
+    def __init__(self, utc, kind, author="AB", **data):
+        self.utc, self.kind, self.author, self.data = utc, kind, author, data
+
+
+def test_what_was_entered_by_hand_is_what_is_summed() -> None:
+    """Worked out: 2 L/min for half an hour, then 5: 60 + 150 L, from either page's entries."""
+    marks = [
+        _Mark(0, "reserve", what="flow", oxygen_l_min=2.0),
+        _Mark(HOUR // 2, "hand", what="oxygen_flow", value=5.0, unit="L/min"),
+        _Mark(1000, "note"),
+    ]
+    assert _totals(oxygen_flow=by_hand(marks).oxygen_flow).oxygen_l == pytest.approx(60 + 150)
+    filled = {"what": "agent", "level_percent": 1.5, "filling_ml": 100.0, "carrier_l_min": 6.0}
+    one = by_hand([_Mark(0, "reserve", agent="isoflurane", **filled)])
+    used = _totals(agent=one.agent, agent_level=one.agent_level, carrier_l_min=one.carrier_l_min)
+    # 1.5 % isoflurane at a minute volume of 6 L/min is 27.7 mL/h (worked out from the published formula).
+    assert used.agent_ml == pytest.approx(27.69, abs=0.01)
+    names = ("isoflurane", "halothane")
+    two = by_hand([_Mark(i, "reserve", agent=name, **filled) for i, name in enumerate(names)])
+    assert two.agent is None

@@ -6,6 +6,7 @@ import pytest
 from ingest.analysis.breathing import wave_signs
 from ingest.analysis.breathing.kinds import judge_kinds
 from ingest.analysis.breathing.model import BreathTable, Finding, PressureTrace, breath_table
+from ingest.analysis.breathing.night import Watched, breathing_findings
 from ingest.analysis.breathing.reference import find_breaths
 from ingest.analysis.breathing.table_signs import (
     disconnections,
@@ -120,7 +121,7 @@ def test_water_rattles(size: float, hz: float, seen: bool) -> None:
 
 
 def test_the_screen_over_all_breaths_passes_none_over(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Self-consistency: the same findings as by the rules on each breath, on dips, coughs, water and noise."""
+    """Self-consistency: the same findings as by the rules on each breath; dips, coughs, water, noise."""
     rng = np.random.default_rng(5)
     t = np.arange(0, 60, 1 / HZ)
     waves = []
@@ -173,6 +174,22 @@ def test_a_breath_not_yet_recorded_is_no_silence(end_s: int, seen: bool) -> None
     """Worked out: the last recorded breath began at 116 s; the one at 120 s gets its record at 125.12 s."""
     found = _apart(_rows(30), watched=((0, end_s * 1000),))
     assert [(f.start_ms, f.end_ms) for f in found] == ([(120_000, end_s * 1000)] if seen else [])
+
+
+@pytest.mark.parametrize("mode", ["hand", "spontaneous"])
+def test_without_a_usual_peak_silence_alone_is_named(mode: str) -> None:
+    """A hand and a patient never repeat themselves: no leak, kink, cough or 'apart'; a long silence is."""
+    rng = np.random.default_rng(9)
+    rows = _rows(30) + _rows(40, start_ms=150_000)
+    for row in rows:
+        row[3] = float(rng.uniform(6, 40))
+    watched = Watched(
+        start_ms=0, end_ms=310_000, apart_limit_cmh2o=15.0, apart_delay_s=10.0, mode=mode, silence_s=20.0
+    )
+    (found,) = breathing_findings(breath_table(rows), [], [watched])
+    # The breath before began at 116 s, the next one at 150 s.
+    assert (found.key, found.start_ms, found.end_ms) == ("finding.no_breath", 116_000, 150_000)
+    assert "finding.apart_or_apnoea_or_sensor" in found.cannot_tell
 
 
 def test_unmonitored_time_is_never_called_apart() -> None:
