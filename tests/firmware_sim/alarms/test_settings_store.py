@@ -74,6 +74,8 @@ def test_a_cut_at_every_byte_leaves_the_old_or_the_new_set():
 def test_without_the_sum_a_cut_would_be_seen(monkeypatch):
     """The test above is no decoration: a store that doesn't check its sum mixes sets."""
     monkeypatch.setattr(settings_store, "_sum", lambda data: b"\xff" * 8)
+    # Bounds would hide some of it, by what happens to stand last in the table.
+    monkeypatch.setattr(SettingsStore, "check", staticmethod(lambda values: None))
     base = bytes(written(3000, 3100).memory)
     with pytest.raises(AssertionError):
         [outcome(cut, base) for cut in range(cuts() - 60, cuts())]
