@@ -27,7 +27,7 @@ __FIELDS__
 </form>
 <p class="soft">{{ words("access.rule") }}</p>
 </main>
-<p class="caution">{{ words("app.caution") }}</p>
+<footer><p class="caution">{{ words("app.caution") }}</p></footer>
 </div>
 </body>
 </html>"""
