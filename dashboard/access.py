@@ -7,6 +7,7 @@ command uses it up, so that the same request sent twice is a command once.
 import re
 import secrets
 import threading
+from dataclasses import replace
 from urllib.parse import quote
 
 from flask import Flask, Response, abort, current_app, g, has_request_context, redirect, request
@@ -19,7 +20,7 @@ from dashboard.settings import Settings
 from dashboard.texts import Words
 from dashboard.throttle import Throttle
 from dashboard.users import Account, Users
-from dashboard.view import view_of
+from dashboard.view import View, view_of
 from ingest.errors import UserError
 
 LOGIN, LOGOUT, ACCOUNT = "/login", "/logout", "/account"
@@ -197,7 +198,7 @@ def _login(gate: Gate) -> Answer:
 
 def _ask(gate: Gate, place: str, said: str, status: int) -> Answer:
     token = secrets.token_urlsafe(32)
-    answer = Response(login_page(view_of(request.cookies, gate.settings), place, said, token), status)
+    answer = Response(login_page(_view(gate), place, said, token), status)
     gate.set_cookie(answer, FORM_COOKIE, token)
     return answer
 
@@ -212,5 +213,10 @@ def _logout(gate: Gate) -> Answer:
 
 def _account(gate: Gate) -> Answer:
     session, account = g.signed_in
+    return Response(account_page(_view(gate), session.name, account.role, session.token))
+
+
+def _view(gate: Gate) -> View:
+    """Return how this person wants the pages; no theme before a page with a script asked the browser."""
     view = view_of(request.cookies, gate.settings)
-    return Response(account_page(view, session.name, account.role, session.token))
+    return view if "nk_theme" in request.cookies else replace(view, theme="")

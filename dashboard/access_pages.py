@@ -6,7 +6,7 @@ from dashboard.theme import stylesheet
 from dashboard.view import View
 
 FRAME = """<!DOCTYPE html>
-<html lang="{{ words.language }}" data-theme="{{ theme }}">
+<html lang="{{ words.language }}"{% if theme %} data-theme="{{ theme }}"{% endif %}>
 <head>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">

@@ -71,10 +71,17 @@ def with_alpha(colour: str, alpha: float) -> str:
 
 
 def stylesheet() -> str:
-    """Return the custom properties of both themes as CSS; the style sheet uses only these."""
-    blocks = []
+    """Return the custom properties of both themes as CSS; the style sheet uses only these.
+
+    A page that knows no theme follows the browser's scheme.
+    """
+    blocks = {}
     for name in THEMES:
         lines = "".join(f"--{role}:{colour};" for role, colour in PALETTE[name].items())
-        scheme = "light" if name == "paper" else "dark"
-        blocks.append(f':root[data-theme="{name}"]{{{lines}color-scheme:{scheme};}}')
-    return f":root{{--serif:{SERIF};--sans:{SANS};}}" + "".join(blocks)
+        blocks[name] = f"{lines}color-scheme:{'light' if name == 'paper' else 'dark'};"
+    known = "".join(f':root[data-theme="{name}"]{{{block}}}' for name, block in blocks.items())
+    unknown = ":root:not([data-theme])"
+    return (
+        f":root{{--serif:{SERIF};--sans:{SANS};}}{known}{unknown}{{{blocks['paper']}}}"
+        f"@media (prefers-color-scheme:dark){{{unknown}{{{blocks['dim']}}}}}"
+    )

@@ -41,6 +41,8 @@ def test_a_person_signs_in_reads_and_signs_out_by_keyboard(visit, guarded, size,
     visit.expect("401")
     page = visit(guarded + "/night", size, theme)
     assert page.url.startswith(guarded + "/login?next=")
+    scheme = page.evaluate("getComputedStyle(document.documentElement).colorScheme")
+    assert scheme == {"dim": "dark", "paper": "light"}[theme]
     looked_at(page, f"login-{size}")
     # The name has the keyboard's focus; a wrong passphrase says so, and not which half was wrong.
     page.keyboard.type("ward")
