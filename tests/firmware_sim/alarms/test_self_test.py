@@ -1,4 +1,4 @@
-"""The module's test of itself: each part fails for its own fault, alarms, is logged, and is over when mended."""
+"""The module's test of itself: each part fails for its own fault, alarms, is logged, and ends when mended."""
 
 import pytest
 
