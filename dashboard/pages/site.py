@@ -1,6 +1,6 @@
 """On the page Supply: what people know of the site, of a time, and of equipment that stopped."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import dash
@@ -131,13 +131,16 @@ def _field(key: str, of: Any, longest: int, view: View, value: str = "") -> Comp
     return html.Label([html.Span(view.words(key)), field], className="field")
 
 
-def written(settings: Settings, view: View, search: str | None, draft: Draft) -> str:
-    """Write a mark on the module of the address; return what to say."""
+def written(
+    settings: Settings, view: View, search: str | None, author: str, drafted: Callable[[str], Draft]
+) -> str:
+    """Write what is drafted in somebody's name on the module of the address; return what to say."""
+    name = signed(author)
     with reading(settings.store) as reader:
         module = choose_module(reader, links.parse(search).module)
     if module is None:
         raise UserError(view.words("empty.text"))
-    write(settings.store, module.id, draft, settings.clock())
+    write(settings.store, module.id, drafted(name), settings.clock())
     return view.words("label.saved")
 
 
@@ -158,8 +161,10 @@ def save_time(
         span = None if module is None else reader.span(module.id)
     start = moment(begin, view.zone, view.words)
     stop = moment(end, view.zone, view.words) if end.strip() and what != TRIP else None
-    draft = about_time(what, (start, stop), equipment, signed(author), span, view.words)
-    return written(settings, view, search, draft)
+    return written(
+        settings, view, search, author,
+        lambda name: about_time(what, (start, stop), equipment, name, span, view.words),
+    )  # fmt: skip
 
 
 def register(app: Dash, settings: Settings) -> None:
@@ -184,8 +189,10 @@ def register(app: Dash, settings: Settings) -> None:
         about = {name: value or "" for name, value in zip(ABOUT, values, strict=True)}
 
         def done(view: View) -> str:
-            draft = about_site(about, signed(who or ""), settings.clock(), view.words)
-            return written(settings, view, search, draft)
+            return written(
+                settings, view, search, who or "",
+                lambda name: about_site(about, name, settings.clock(), view.words),
+            )  # fmt: skip
 
         return answered(done, search)
 
