@@ -125,7 +125,7 @@ def test_beyond_this_machine_lines_are_packed(recording, server):
     assert one.lines == body.decode().split("\n")
     assert one.packed == 1
     for url, packs in ((one.url, False), ("http://localhost:1", False), ("http://[::1]:1", False),
-                       ("http://192.0.2.1:8086", True), ("https://db.example", True)):  # fmt: skip
+                       ("http://192.0.2.1:8086", True), ("https://192.0.2.1:8443", True)):  # fmt: skip
         made = open_sender(url, "o", "b", None)
         assert made.gzip is packs
         made.close()
