@@ -13,6 +13,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from firmware_sim.contract import log_codes
 from firmware_sim.contract.channels import (
     CHANNELS,
     MODES,
@@ -23,7 +24,7 @@ from firmware_sim.contract.channels import (
     SUPPLY_EVENT_KINDS,
     SUPPLY_STATES,
 )
-from firmware_sim.contract.messages import HEALTH
+from firmware_sim.contract.messages import HEALTH, LOG
 from firmware_sim.contract.settings import ID_OF, SETTINGS, defaults
 from ingest.analysis.reserves.entries import entered, entered_marks
 from ingest.analysis.upkeep import Entry, entries, log_marks
@@ -216,6 +217,18 @@ def _boots(look: Look) -> Seen | None:
     return Seen(key="evidence.boots", params={"count": count})
 
 
+def _self_test(look: Look) -> Seen | None:
+    """Say how the last self-test ended, and the first part that failed."""
+    found = look.store.records(LOG, look.module, look.since, look.now + 1)
+    tests = np.flatnonzero(np.asarray(found["code"]) == log_codes.SELF_TEST) if len(found) else np.array([])
+    if not len(tests):
+        return Seen(key="evidence.self_test_none", params={})
+    last = int(tests[-1])
+    failed = [name for bit, name, _ in log_codes.SELF_TEST_PARTS if int(found["second"][last]) & bit]
+    key = f"evidence.self_test_{failed[0] if failed else 'passed'}"
+    return Seen(key=key, params={"tested_at": int(found.t[last])})
+
+
 def _link(look: Look) -> Seen | None:
     link = None if look.latest is None else look.latest.link
     if link is None:
@@ -294,6 +307,7 @@ EVIDENCE: Final[Mapping[str, Callable[[Look], Seen | None]]] = MappingProxyType(
         "use": _use,
         "settings": _settings,
         "boots": _boots,
+        "self_test": _self_test,
         "link": _link,
         "purity_fell": _fell,
         "upkeep_battery": _upkeep("battery"),
