@@ -1,16 +1,19 @@
 """Patients of the simulated plant with their true breaths, for checking what is read from pressure alone."""
 
+from array import array
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
+from firmware_sim.kernels import breath as kernel
 from firmware_sim.world.plant import Plant
 from firmware_sim.world.scenario import Event, Scenario
 from ingest.analysis.breathing.model import BreathTable, PressureTrace
 from ingest.analysis.breathing.reference import find_breaths
 
 VENTILATED = {"source": 1}
+KG = {"adult": (40, 90), "child": (8, 30), "infant": (4, 8)}
 NEAR_MS = 500  # a slow hand begins gently; the error of the period is checked by itself
 
 
@@ -54,10 +57,31 @@ def play(settings: dict, *, seconds: int = 300, seed: int = 1, noise: float = 0.
     )
 
 
-def random_settings(rng: np.random.Generator, source: int) -> dict:
-    """Draw an adult, a child or an infant: ventilated (1), by hand (2) or draw-over (3)."""
+def found_by_module(wave_cmh2o: np.ndarray, mode: int, block=kernel.breath_block) -> np.ndarray:
+    """Feed a wave at 100 S/s second by second, as the module does; return its records."""
+    wave = array("h", np.clip(np.rint(100 * wave_cmh2o), -32767, 32767).astype(np.int16).tobytes())
+    state = array("i", [0] * kernel.BREATH_STATE)
+    kernel.breath_reset(state, mode, 800)
+    room = array("i", [0] * (kernel.BREATH_WORDS * 100))
+    records = []
+    for at in range(0, len(wave) - 99, 100):
+        block(wave[at : at + 100], 100, state, room)
+        records += [
+            list(room[k * kernel.BREATH_WORDS : (k + 1) * kernel.BREATH_WORDS])
+            for k in range(state[kernel.FOUND])
+        ]
+    return np.array(records).reshape(-1, kernel.BREATH_WORDS)
+
+
+def random_settings(rng: np.random.Generator, source: int, group: str | None = None) -> dict:
+    """Draw an adult, a child or an infant: ventilated (1), by hand (2) or draw-over (3).
+
+    Without a `group` any of them, but nobody too small for a draw-over circuit to show.
+    """
     kg = float(rng.choice([rng.uniform(4, 8), rng.uniform(8, 30), rng.uniform(40, 90)]))
-    if source == 3:
+    if group is not None:
+        kg = float(rng.uniform(*KG[group]))
+    elif source == 3:
         kg = max(kg, 15.0)  # smaller patients move a draw-over circuit by under 0.4 cmH2O: not seen
     rate = float(rng.uniform(24, 38) if kg < 8 else rng.uniform(14, 30) if kg < 30 else rng.uniform(8, 20))
     ventilator = {

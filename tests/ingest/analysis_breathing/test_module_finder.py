@@ -1,7 +1,6 @@
 """The module's breath finder against the reference finder, the plant's truth and a real breathing signal."""
 
 import importlib.util
-from array import array
 from pathlib import Path
 
 import numpy as np
@@ -9,23 +8,7 @@ import pytest
 from scipy.signal import resample_poly
 
 from firmware_sim.kernels import breath as kernel
-from tests.support.world_breathing import NEAR_MS, play, random_settings
-
-
-def found_by_module(wave_cmh2o: np.ndarray, mode: int) -> np.ndarray:
-    """Feed a wave at 100 S/s second by second, as the module does; return its records."""
-    wave = array("h", np.clip(np.rint(100 * wave_cmh2o), -32767, 32767).astype(np.int16).tobytes())
-    state = array("i", [0] * kernel.BREATH_STATE)
-    kernel.breath_reset(state, mode, 800)
-    room = array("i", [0] * (kernel.BREATH_WORDS * 100))
-    records = []
-    for at in range(0, len(wave) - 99, 100):
-        kernel.breath_block(wave[at : at + 100], 100, state, room)
-        records += [
-            list(room[k * kernel.BREATH_WORDS : (k + 1) * kernel.BREATH_WORDS])
-            for k in range(state[kernel.FOUND])
-        ]
-    return np.array(records).reshape(-1, kernel.BREATH_WORDS)
+from tests.support.world_breathing import NEAR_MS, found_by_module, play, random_settings
 
 
 @pytest.mark.parametrize("seed", range(3))
