@@ -81,7 +81,7 @@ COMMANDS: dict[str, Row] = {
 }
 
 DOC_MODULES = ("firmware_sim.docs", "firmware_sim.alarm_docs", "firmware_sim.hardware.docs", "ingest.docs",
-               "dashboard.docs", "tests.simulation.promises")
+               "dashboard.docs", "tests.simulation.promises", "tests.benchmarks.measured")
 DOC_FILES = ("hardware_notes/*.md", "DEVELOPERS.md", "README.md")
 
 

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 HERE = Path(__file__).parent
+KEPT = HERE / "measured.json"
 # The benchmarks use what the tests use.
 sys.path.insert(0, str(HERE.parents[1]))
 
@@ -72,6 +73,13 @@ def show(row):
     print(line(name, f"{row.figure:,.3f}", row.unit, row.peer, ratio, row.goal), flush=True)
 
 
+def keep(ran_on, rows):
+    """Write the figures of a whole run, which README shows."""
+    found = {"machine": ran_on, "rows": [row._asdict() for row in rows]}
+    text = json.dumps(found, indent=1, ensure_ascii=False)
+    KEPT.write_text(text + "\n", encoding="utf-8")
+
+
 def chosen(words):
     """Return the benchmark files whose name contains one of the words; all for no word."""
     paths = sorted(HERE.glob("bench_*.py"))
@@ -85,17 +93,24 @@ def main():
     parser.add_argument("--only", action="append", default=[], metavar="WORD", help="the same, as an option")
     parser.add_argument("--quick", action="store_true", help="short runs: figures are rough")
     parser.add_argument("--json", type=Path, help="also write the rows to this file")
+    parser.add_argument("--keep", action="store_true", help="keep the figures for README (then `make docs`)")
     options = parser.parse_args()
-    print(machine())
+    words = options.words + options.only
+    if options.keep and (words or options.quick):
+        parser.error("only a whole run is kept: leave out the words and --quick")
+    ran_on = machine()
+    print(ran_on)
     print(line("figure", "value", "unit", "peer in the same run", "ours is", "goal"))
     rows, began = [], time.monotonic()
-    for path in chosen(options.words + options.only):
+    for path in chosen(words):
         for row in load(path).rows(quick=options.quick):
             rows.append(Row(*row))
             show(rows[-1])
     if not rows:
         sys.exit("no benchmark matches")
     print(f"{len(rows)} figures in {time.monotonic() - began:.0f} s")
+    if options.keep:
+        keep(ran_on, rows)
     if options.json:
         options.json.write_text(json.dumps([row._asdict() for row in rows], indent=1))
 
