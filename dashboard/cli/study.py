@@ -35,6 +35,7 @@ def study(
     from datetime import UTC, datetime
 
     from dashboard.reports.study_ask import Asked, ask
+    from dashboard.reports.study_captures import captures_of
     from dashboard.reports.study_data import TAPS, days_of, site_of
     from dashboard.reports.study_dictionary import package as packed
     from dashboard.reports.study_report import case_of, write_study
@@ -57,12 +58,13 @@ def study(
                 )
                 for module in modules
             ]  # fmt: skip
+            captures = captures_of(reader, asked.module.id, asked.start, asked.end) if package else []
             cases = [case_of(site) for site in sites]
             bar.label = words("study.drawing")
             written = datetime.now(UTC)
             files = write_study(cases[0], cases[1:], out, words, asked.zone, written, lambda: bar.update(1))
     if package:
-        (out / "package.zip").write_bytes(packed(cases[0]))
+        (out / "package.zip").write_bytes(packed(cases[0], captures=captures))
         files += 1
     simulated = words("study.mark") if asked.module.emulated else ""
     click.echo(words("study.done", files=files, folder=out, simulated=simulated))

@@ -2,16 +2,19 @@
 
 import io
 import zipfile
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pandas as pd
 
+from dashboard.reports.study_captures import listed, waves
 from dashboard.reports.study_tables import TABLES, Case, Frame, tables_of
 from dashboard.site_marks import LABELS
 from dashboard.texts import Words
 from ingest.analysis.supply.study import Study
+from ingest.store.reader import Capture
 
 # What a column's name ends in, longest first, and the unit that this says.
 UNITS = (
@@ -44,8 +47,8 @@ def dictionary(case: Case, words: Words = WORDS) -> Frame:
     return pd.DataFrame(rows)
 
 
-def package(case: Case, words: Words = WORDS) -> bytes:
-    """Return a zip with all tables, without module number, site, bed, dates and free text.
+def package(case: Case, words: Words = WORDS, captures: Sequence[Capture] = ()) -> bytes:
+    """Return a zip with all tables and waveforms, without module number, site, bed, dates and free text.
 
     Hours of the day and weekdays (UTC) stay; the offset of the weeks is not in it.
     """
@@ -54,9 +57,27 @@ def package(case: Case, words: Words = WORDS) -> bytes:
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, table in tables_of(hidden(case)).items():
             _write(archive, f"{name}.csv", _moved(table, shift).to_csv(index=False))
-        _write(archive, "dictionary.csv", dictionary(case, words).to_csv(index=False))
+        origin = "SIMULATED" if case.site.module.emulated else "real module"
+        _write(archive, "captures.csv", _moved(listed(captures, origin), shift).to_csv(index=False))
+        for name, wave in waves(captures):
+            _write(archive, name, wave.to_csv(index=False))
+        told = pd.concat([dictionary(case, words), _told(words)], ignore_index=True)
+        _write(archive, "dictionary.csv", told.to_csv(index=False))
         _write(archive, "README.txt", words("study.package", tables=", ".join(TABLES)) + "\n")
     return out.getvalue()
+
+
+def _told(words: Words) -> Frame:
+    """Return the dictionary's rows on waveforms."""
+    types = {"file": "str", "start_utc": "datetime", "kind": "str", "samples": "int64", "complete": "bool",
+             "origin": "str", "ms": "float64", "before_v": "float64", "after_v": "float64"}  # fmt: skip
+    rows = [
+        {"table": "waves" if column in ("ms", "before_v", "after_v") else "captures", "column": column,
+         "type": kind, "unit": "ms" if column == "ms" else unit_of(column),
+         "meaning": words(f"study.data.capture.{column}")}
+        for column, kind in types.items()
+    ]  # fmt: skip
+    return pd.DataFrame(rows)
 
 
 def _write(archive: zipfile.ZipFile, name: str, text: str) -> None:

@@ -368,9 +368,19 @@ _DATA: Final[dict[str, str]] = {
     "study.data.tripped_up_to_pu": "shallowest dip that tripped",
     "study.data.mixed": "a deeper dip was survived than one that tripped",
     "study.data.end_utc": "when it ended",
+    "study.data.capture.file": "table of the waveform",
+    "study.data.capture.start_utc": "time of its first sample",
+    "study.data.capture.kind": "event, snapshot, or asked for by a person",
+    "study.data.capture.samples": "how many, 3200 a second",
+    "study.data.capture.complete": "no part was lost on the way",
+    "study.data.capture.origin": "SIMULATED, or a real module",
+    "study.data.capture.ms": "time from the first sample",
+    "study.data.capture.before_v": "voltage before the UPS, empty where lost",
+    "study.data.capture.after_v": "voltage after the UPS, empty where lost",
     "study.package": "Data of a supply study without names, places, dates or free text. Times were moved by "
     "whole weeks, so that the hour of the day and the weekday in UTC are true and the date is not. Tables: "
-    "{tables}. The columns are in dictionary.csv; origin says whether the data are SIMULATED. Time without "
+    "{tables}; waveforms (at most 500) stand in waves/, listed in captures.csv. The columns are in "
+    "dictionary.csv; origin says whether the data are SIMULATED. Time without "
     "data is censored: see gaps and coverage.",
 }
 

@@ -5,6 +5,9 @@ a zero-phase filter, one-cycle rms by running sums, dips, 10-cycle rms and spect
 by second-order sections at the full rate. CPU time of one thread; the waveform is made outside the clock.
 """
 
+import tempfile
+from datetime import UTC
+from pathlib import Path
 from time import process_time
 
 import numpy as np
@@ -167,6 +170,29 @@ def study_row():
     return Row(name, spent, "s", "5", plain / spent)
 
 
+def store_row(folder, quick):
+    """Study a store of a year (quick: a month): read, compute, write all tables, as the command does."""
+    from dashboard.reports.study_data import site_of
+    from dashboard.reports.study_report import case_of, write_tables
+    from ingest.store.reader import open_reader
+    from tests.support.year_store import MINUTES, MONTH, START, write_year
+
+    minutes = MONTH if quick else MINUTES
+    path = write_year(folder / "year.db", minutes, round(20_000 * minutes / MINUTES))
+    for _ in range(2):
+        # The first time compiles.
+        begin = process_time()
+        with open_reader(path) as reader:
+            site = site_of(reader, reader.modules()[0], START, START + 60_000 * minutes, zone=UTC)
+        case = case_of(site)
+        write_tables(case, folder / "tables")
+        spent = process_time() - begin
+    assert case.study.coverage_percent > 99.0
+    events = f"{len(site.record.events):,}".replace(",", " ")
+    name = f"study of a store of {minutes / 1440:g} days, {events} events, all tables written"
+    return Row(name, spent, "s", "5")
+
+
 def rows(quick):
     """Yield the figures."""
     made = [ten_minutes_of_codes(seed) for seed in range(2 if quick else 12)]
@@ -181,3 +207,5 @@ def rows(quick):
     name = f"raw 3.2 kS/s waveform, {len(blocks) / 6:g} h, all stages, against numpy and scipy alone"
     yield Row(name, speed, "x real time", "2000", plain * len(blocks) / spent)
     yield study_row()
+    with tempfile.TemporaryDirectory() as folder:
+        yield store_row(Path(folder), quick)

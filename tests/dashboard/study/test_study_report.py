@@ -204,3 +204,24 @@ def test_the_report_speaks_french_and_the_tables_stay_as_they_are(supply_store, 
     assert [said for said in whole if said in text] == []
     for name in ("summary.json", "tables/dictionary.csv", "tables/figures.csv"):
         assert (tmp_path / name).read_bytes() == (written / name).read_bytes(), name
+
+
+def test_the_package_holds_the_captured_waveforms(supply_store, written):
+    """Each waveform once, both taps, volts as the store has them; its time moved by whole weeks."""
+    archive = zipfile.ZipFile(io.BytesIO((written / "package.zip").read_bytes()))
+    rows = pd.read_csv(archive.open("captures.csv"))
+    assert list(rows["kind"]) == ["snapshot", "event"]
+    assert list(rows["samples"]) == [642, 3200]
+    assert set(rows["origin"]) == {"SIMULATED"}
+    moved = pd.to_datetime(rows["start_utc"]).iloc[1]
+    assert (moved.hour, moved.minute, moved.second) == (0, 9, 59)
+    assert moved.year == 2000
+    wave = pd.read_csv(archive.open(rows["file"].iloc[1]))
+    assert list(wave.columns) == ["ms", "before_v", "after_v"]
+    with open_reader(supply_store) as reader:
+        kept = reader.captures(reader.modules()[0].id, START, END, 0)
+    assert np.abs(wave["before_v"].to_numpy() - kept[0].volts).max() < 0.001
+    assert np.abs(wave["before_v"][640:2240]).max() < 0.75 * np.abs(wave["after_v"]).max()
+    told = pd.read_csv(archive.open("dictionary.csv"))
+    assert set(told[told["table"] == "captures"]["column"]) == set(rows.columns)
+    assert set(told[told["table"] == "waves"]["column"]) == set(wave.columns)
