@@ -52,7 +52,8 @@ def load(path):
 def machine():
     """Say what this ran on: cores, memory, versions; nothing else of the machine."""
     memory_gb = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 1e9
-    named = ", ".join(f"{name} {version(name)}" for name in VERSIONS)
+    # Four numbers would look like a machine's address.
+    named = ", ".join(f"{name} {'.'.join(version(name).split('.')[:3])}" for name in VERSIONS)
     load_1 = os.getloadavg()[0]
     return (
         f"{os.cpu_count()} cores, {memory_gb:.0f} GB, {platform.machine()}, "
