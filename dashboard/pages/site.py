@@ -169,7 +169,11 @@ def save_time(
 
 def register(app: Dash, settings: Settings) -> None:
     """Add the section's callbacks."""
+    _register_saving(app, settings)
+    _register_times(app, settings)
 
+
+def _register_saving(app: Dash, settings: Settings) -> None:
     def answered(done: Any, search: str | None) -> tuple[Any, Any]:
         view = view_of(request.cookies, settings)
         try:
@@ -231,6 +235,8 @@ def register(app: Dash, settings: Settings) -> None:
 
         return answered(done, search)
 
+
+def _register_times(app: Dash, settings: Settings) -> None:
     @app.callback(
         Output(ids.SITE_FROM, "value"), Output(ids.SITE_TO, "value"),
         Input(ids.SUPPLY_EVENTS, "selectedRows"), prevent_initial_call=True,

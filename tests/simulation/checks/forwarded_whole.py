@@ -1,5 +1,7 @@
 """Every line of the store stands on the server once, unchanged, but for those that it refuses by content."""
 
+from collections import Counter
+
 from tests.simulation.checks.base import Check
 from tests.support.store_check import lines_of
 
@@ -10,8 +12,16 @@ class ForwardedWhole(Check):
     name = "forwarded whole"
 
     def step(self):
-        """A line sent again must be the same line."""
-        changed = self.sim.server.changed
+        """A line sent again must be the same line, unless the store itself has two of one stamp."""
+        changed, process = self.sim.server.changed, self.sim.near.process
+        if not changed or process is None:
+            return
+        stamps = Counter()
+        for place in process.outbox.places():
+            stamps.update(tuple(line.rsplit(" ", 2)[::2])
+                          for line in lines_of(process.outbox, place.boot, 0, place.newest))
+        # A date set back may label two records alike; that is told among what isn't survived.
+        changed[:] = [one for one in changed if stamps[one[0]] < 2]
         self.demand(not changed, lambda: f"a line came again and differed: {changed[0]}")
 
     def settled(self):
