@@ -31,8 +31,8 @@ def unit_of(column: str) -> str:
     return next((unit for ending, unit in UNITS if column.endswith(ending)), "")
 
 
-def dictionary(case: Case, words: Words = WORDS) -> Frame:
-    """Return each table's columns with type, unit and meaning."""
+def dictionary(case: Case, words: Words = WORDS, tables: dict[str, Frame] | None = None) -> Frame:
+    """Return each table's columns with type, unit and meaning; `tables`: of the case, if made already."""
     rows = [
         {
             "table": name,
@@ -41,7 +41,7 @@ def dictionary(case: Case, words: Words = WORDS) -> Frame:
             "unit": unit_of(column),
             "meaning": words(f"study.data.{column}"),
         }
-        for name, table in tables_of(case).items()
+        for name, table in (tables_of(case) if tables is None else tables).items()
         for column in table.columns
     ]
     return pd.DataFrame(rows)

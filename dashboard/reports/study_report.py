@@ -87,11 +87,12 @@ def write_tables(case: Case, folder: Path) -> list[Path]:
     """Write every table as CSV and Parquet, and the dictionary of their columns."""
     folder.mkdir(parents=True, exist_ok=True)
     files = []
-    for name, table in tables_of(case).items():
+    tables = tables_of(case)
+    for name, table in tables.items():
         table.to_csv(folder / f"{name}.csv", index=False, date_format="%Y-%m-%dT%H:%M:%S.%fZ")
         table.to_parquet(folder / f"{name}.parquet", index=False)
         files += [folder / f"{name}.csv", folder / f"{name}.parquet"]
-    dictionary(case).to_csv(folder / "dictionary.csv", index=False)
+    dictionary(case, tables=tables).to_csv(folder / "dictionary.csv", index=False)
     return [*files, folder / "dictionary.csv"]
 
 
