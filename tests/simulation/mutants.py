@@ -44,8 +44,8 @@ MUTANTS = (
     Mutant("dedupe off", Session, "_repeated", 'self.drops["duplicate"] += 1',
            "return self._take(message_id, seq, clocks.widen(raw, self.last_tick), frame[3])",
            "nothing twice"),
-    Mutant("cursor before write", Forwarder, "_older", "lines = self._read(place.boot, place.seq, upto)",
-           "lines = self._read(place.boot, place.seq, upto); self._save(replace(place, seq=upto))",
+    Mutant("cursor before write", Forwarder, "_older", "body = self._read(place.boot, place.seq, upto)",
+           "body = self._read(place.boot, place.seq, upto); self._save(replace(place, seq=upto))",
            "forwarded whole"),
     Mutant("store's cursor before the records", Writer, "_put_batch", "before = self._committed(boot)",
            'before = self._committed(boot); connection.execute("UPDATE boot SET last_seq = max(last_seq, ?) '
