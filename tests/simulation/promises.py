@@ -25,7 +25,7 @@ PROMISES = (
             "tests/crash: 20 kills, 200 in the soak", "20 kills: nothing missing, nothing twice, no gap"),
     Promise("the host loses power inside a commit", ("disk.torn",),
             ("acknowledged means durable", "the model agrees"), "tests/crash: log cut and flipped",
-            "whole batches at 60 + 30 places (300 more in the soak)"),
+            "whole batches at 60 + 300 places"),
     Promise("disk error, disk full", ("disk.error", "disk.full"),
             ("acknowledged means durable", "the model agrees", "settles"),
             "tests/ingest/daemon: a disk that takes no more; tests/crash: a small file system fills up",
