@@ -173,15 +173,17 @@ def register(app: Dash, settings: Settings) -> None:
     _register_times(app, settings)
 
 
-def _register_saving(app: Dash, settings: Settings) -> None:
-    def answered(done: Any, search: str | None) -> tuple[Any, Any]:
-        view = view_of(request.cookies, settings)
-        try:
-            said = done(view)
-        except UserError as error:
-            return view.words("marks.failed", reason=str(error)), dash.no_update
-        return said, fresh(settings, view, search)
+def answered(settings: Settings, done: Any, search: str | None) -> tuple[Any, Any]:
+    """Do it and return what to say and the list anew; what is refused is said and changes nothing."""
+    view = view_of(request.cookies, settings)
+    try:
+        said = done(view)
+    except UserError as error:
+        return view.words("marks.failed", reason=str(error)), dash.no_update
+    return said, fresh(settings, view, search)
 
+
+def _register_saving(app: Dash, settings: Settings) -> None:
     @app.callback(
         Output(ids.SITE_STATUS, "children"), Output(ids.SITE_LIST, "children"),
         Input(ids.SITE_SAVE, "n_clicks"), State({"kind": ids.SITE_ABOUT, "of": dash.ALL}, "value"),
@@ -198,7 +200,7 @@ def _register_saving(app: Dash, settings: Settings) -> None:
                 lambda name: about_site(about, name, settings.clock(), view.words),
             )  # fmt: skip
 
-        return answered(done, search)
+        return answered(settings, done, search)
 
     @app.callback(
         Output(ids.SITE_STATUS, "children", allow_duplicate=True),
@@ -212,7 +214,9 @@ def _register_saving(app: Dash, settings: Settings) -> None:
             raise PreventUpdate
         begin, end, equipment, author = (part or "" for part in parts)
         return answered(
-            lambda view: save_time(settings, view, search, what, (begin, end, equipment, author)), search
+            settings,
+            lambda view: save_time(settings, view, search, what, (begin, end, equipment, author)),
+            search,
         )
 
     @app.callback(
@@ -233,7 +237,7 @@ def _register_saving(app: Dash, settings: Settings) -> None:
             remove(settings.store, int(asked["mark"]), signed(author), settings.clock())
             return view.words("label.removed")
 
-        return answered(done, search)
+        return answered(settings, done, search)
 
 
 def _register_times(app: Dash, settings: Settings) -> None:

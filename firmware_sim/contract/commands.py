@@ -57,7 +57,8 @@ COMMANDS = (
      "send entries of the event log again, from a serial number on"),
     (CALIBRATE, "calibrate", (
         ("channel", "B", "", 1), ("gain", "i", "/16384", 1), ("offset", "i", "codes", 1),
-        ("day", "H", "d", 1), ("points", "B", "", 1), ("gain_u", "H", "ppm", 1), ("offset_u", "H", "codes/100", 1),
+        ("day", "H", "d", 1), ("points", "B", "", 1),
+        ("gain_u", "H", "ppm", 1), ("offset_u", "H", "codes/100", 1),
     ), (("letter", "B", "utf-8", 1),), False,
      "gain and offset of one channel, their standard uncertainties, and the reference's name in letters; "
      "1 point: a zero check, which leaves gain, day and reference as they are"),

@@ -67,10 +67,8 @@ def number(page, selector, pattern):
     return int(re.search(pattern, page.locator(selector).inner_text())[1])
 
 
-@pytest.mark.parametrize("bed", ["second-outage"], indirect=True)
-def test_second_outage_from_case_to_sealed_file(visit, bed, tmp_path):
-    live, address, store = bed
-    page = visit(address + "/case")
+def begin_the_case(page, live):
+    """Start case 1 with limits around the breath, first values and a reason."""
     page.get_by_text("No case is open").wait_for()
     page.fill("#reason-author", "AB")
     page.get_by_role("radio", name="Ventilator").check()
@@ -91,7 +89,9 @@ def test_second_outage_from_case_to_sealed_file(visit, bed, tmp_path):
     press(page, "Suction")
     page.get_by_text(re.compile(r"Suction, written down at \d\d:\d\d:\d\d")).wait_for()
 
-    # What carries the patient if the mains fails now: 15 min of January's test, aged, not yet charged.
+
+def enter_the_reserves(page, address):
+    """Say what carries the patient if the mains fails now: 15 min of January's test, aged, not yet charged."""
     page.goto(address + "/reserves")
     page.fill("#reserves-field-author", "AB")
     page.get_by_role("radio", name="UK D").check()
@@ -104,6 +104,14 @@ def test_second_outage_from_case_to_sealed_file(visit, bed, tmp_path):
     page.fill("#reserves-field-bleed", "1")
     press(page, "Enter flows")
     page.locator("#reserves-words").get_by_text("Cylinder: at least 32 min").wait_for()
+
+
+@pytest.mark.parametrize("bed", ["second-outage"], indirect=True)
+def test_second_outage_from_case_to_sealed_file(visit, bed, tmp_path):
+    live, address, store = bed
+    page = visit(address + "/case")
+    begin_the_case(page, live)
+    enter_the_reserves(page, address)
 
     # The first outage empties the battery; the output is lost, the site's own first actions stand beside it.
     live.play(20.5 * MINUTE - (live.clock() - start_of(store)) / 1000)

@@ -15,7 +15,8 @@ class Log(dict):
     """Records of the log as a reader gives them."""
 
     def __init__(self, rows):
-        super().__init__(zip(("code", "first", "second"), np.array(rows or [(0, 0, 0, 0)]).T[1:], strict=True))
+        numbers = np.array(rows or [(0, 0, 0, 0)]).T[1:]
+        super().__init__(zip(("code", "first", "second"), numbers, strict=True))
         self.t = np.array([row[0] for row in rows])
 
     def __len__(self):
