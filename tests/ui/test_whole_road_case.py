@@ -91,7 +91,7 @@ def begin_the_case(page, live):
 
 
 def enter_the_reserves(page, address):
-    """Say what carries the patient if the mains fails now: 15 min of January's test, aged, not yet charged."""
+    """Say what carries the patient if the mains fails: 15 min of the last test, aged, not yet charged."""
     page.goto(address + "/reserves")
     page.fill("#reserves-field-author", "AB")
     page.get_by_role("radio", name="UK D").check()
