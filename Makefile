@@ -17,7 +17,7 @@ demo: $(VENV)/runtime.stamp ## an invented night, then live in the browser on 12
 	@$(BIN)/nightkeel demo
 
 test: $(VENV)/test.stamp system ## set-up and the whole test suite
-	$(BIN)/pytest -n 2 --dist worksteal
+	$(BIN)/pytest -n 3 --dist worksteal
 
 check: lint types contracts ## lint, types and import contracts
 

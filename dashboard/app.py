@@ -13,6 +13,7 @@ from flask import request
 from dashboard import ids
 from dashboard.access import install
 from dashboard.components import attributes, notice
+from dashboard.formats import offset
 from dashboard.links import Place, address, parse
 from dashboard.pages import bench, case, choices, night, now, reasons, rehearsal, reserves, setup, supply
 from dashboard.pages import settings as settings_page
@@ -154,7 +155,16 @@ def shell(view: View, settings: Settings) -> Component:
             dcc.Store(id=ids.SHOWN, data=asked.path or "/"),
             html.Section(marked, id=ids.BANNER, **attributes(aria_label=words("app.banner"))),
             html.Main(page, id=ids.PAGE, tabIndex=-1),
-            html.Footer([choices.layout(view), html.P(words("app.caution"), className="caution")]),
+            html.Footer(
+                [
+                    choices.layout(view),
+                    html.P(
+                        words("app.zone", zone=view.zone.key, offset=offset(view.now, view.zone)),
+                        className="soft",
+                    ),
+                    html.P(words("app.caution"), className="caution"),
+                ]
+            ),
         ],
         id=ids.SHELL,
         className="shell",

@@ -19,6 +19,7 @@ _COMMON: Final[dict[str, str]] = {
     "app.simulated": "SIMULATED. These data come from an emulated module, not from a patient.",
     "app.caution": "A research and prototyping tool. Not a medical device, never the only or the primary "
     "alarm.",
+    "app.zone": "All times are those of {zone}, now {offset}.",
     "app.frozen": "This page has stopped. What it shows is old. Watch the patient.",
     "app.nav": "Pages",
     "app.banner": "Where the data come from",

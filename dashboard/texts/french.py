@@ -20,6 +20,7 @@ _COMMON: Final[dict[str, str]] = {
     "app.caution": "Outil de recherche et de prototypage. Ni dispositif médical, ni jamais l'alarme unique "
     "ou "
     "principale.",
+    "app.zone": "Toutes les heures sont celles de {zone}, à présent {offset}.",
     "app.frozen": "Cette page s'est arrêtée. Ce qu'elle montre est ancien. Observez le patient.",
     "app.nav": "Pages",
     "app.banner": "D’où viennent les données",

@@ -9,9 +9,14 @@ from firmware_sim.core.supply import FLAG_DOUBTED
 from firmware_sim.world.truth import Truth
 from tests.support.findings import CHECKS, FOREVER, Night
 from tests.support.nights import play
+from tests.support.turns import by_turns
 
-SOAK = {"hospital-day"}
-NAMES = [pytest.param(name, marks=pytest.mark.soak) if name in SOAK else name for name in scenarios.names()]
+# A whole night takes up to a minute, so not every one has its turn each day.
+ALWAYS = (
+    "quiet-night", "monsoon-night", "left-in-bypass", "circuit-apart", "generator-dawn", "sensor-trouble",
+    "theatre-day", "cylinder-takeover",
+)  # fmt: skip
+NAMES = by_turns(scenarios.names(), ALWAYS, 4, never=("hospital-day",))
 
 
 # One cycle at each end (class S, IEC 61000-4-30, from memory), so two on a length.
