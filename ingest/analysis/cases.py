@@ -8,9 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Final, Protocol
+from typing import Final
 
 from ingest.analysis.refusal import Refused
+from ingest.analysis.written import Written
 
 KIND: Final = "case"
 GOES_ON: Final = "case_goes_on"
@@ -32,42 +33,6 @@ QUESTIONS: Final[Mapping[str, str]] = MappingProxyType(
         "case.ask.never_confirmed": "the module never confirmed its start",
     }
 )
-
-
-class Written(Protocol):
-    """What a mark must have."""
-
-    @property
-    def mark(self) -> int:
-        """Return its number."""
-
-    @property
-    def module(self) -> int:
-        """Return the module."""
-
-    @property
-    def utc(self) -> int:
-        """Return when it begins, UTC ms."""
-
-    @property
-    def utc_end(self) -> int | None:
-        """Return when it ends, None: open."""
-
-    @property
-    def kind(self) -> str:
-        """Return its category."""
-
-    @property
-    def author(self) -> str:
-        """Return who wrote this version."""
-
-    @property
-    def text(self) -> str:
-        """Return what was typed."""
-
-    @property
-    def data(self) -> Mapping[str, object]:
-        """Return what it holds."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

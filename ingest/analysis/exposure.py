@@ -10,10 +10,11 @@ from typing import Final
 import numpy as np
 
 from ingest.analysis.breathing.model import BreathTable, Floats, Millis
-from ingest.analysis.hand import Written, hand_points
+from ingest.analysis.hand import hand_points
 from ingest.analysis.reserves.agent import agent_ml_h
 from ingest.analysis.reserves.entries import KIND as RESERVE
 from ingest.analysis.spans import Span, clip, total_ms
+from ingest.analysis.written import Written
 
 PURITY_UNDER_PERCENT: Final = (85.0, 82.0, 70.0)  # field criterion 85 (published), alarm limits 82 and 70
 PEAK_OVER_CMH2O: Final = (30.0, 35.0, 40.0)  # high limits of teaching texts (published)

@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any, Final, Protocol
+from typing import Any, Final
 
 from ingest.analysis.reserves.entries import HAND_KIND
 from ingest.analysis.reserves.entries import KIND as RESERVE
 from ingest.analysis.units import GAUGE_UNITS, QUANTITIES, checked
+from ingest.analysis.written import Written
 
 KIND: Final = HAND_KIND
 
@@ -49,26 +50,6 @@ _RESERVE_FIELDS: Final[Mapping[str, tuple[tuple[str, str], ...]]] = MappingProxy
         "agent": (("agent_level", "level_percent"), ("agent_left", "filling_ml")),
     }
 )
-
-
-class Written(Protocol):
-    """What a mark must have."""
-
-    @property
-    def utc(self) -> int:
-        """Return when it holds, UTC ms."""
-
-    @property
-    def kind(self) -> str:
-        """Return its category."""
-
-    @property
-    def author(self) -> str:
-        """Return who wrote it."""
-
-    @property
-    def data(self) -> Mapping[str, object]:
-        """Return what it holds."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

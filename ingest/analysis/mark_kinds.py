@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Final, Protocol, TypeVar
+from typing import Final, TypeVar
 
 from ingest.analysis.cases import GOES_ON
 from ingest.analysis.cases import KIND as CASE
@@ -11,18 +11,10 @@ from ingest.analysis.guided.table import KIND as CHECK
 from ingest.analysis.hand import KIND as HAND
 from ingest.analysis.reserves.entries import KIND as RESERVE
 from ingest.analysis.upkeep import KIND as UPKEEP
+from ingest.analysis.written import Written
 
 # Changing one of these as a note would take its meaning away.
 KEPT_ELSEWHERE: Final = frozenset((CASE, GOES_ON, HAND, RESERVE, CHECK, UPKEEP))
-
-
-class Written(Protocol):
-    """What a mark must have."""
-
-    @property
-    def kind(self) -> str:
-        """Return its category."""
-
 
 OneMark = TypeVar("OneMark", bound=Written)
 

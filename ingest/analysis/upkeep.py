@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any, Final, Protocol
+from typing import Any, Final
 
 from ingest.analysis.refusal import Refused
 from ingest.analysis.units import checked
+from ingest.analysis.written import Written
 
 KIND: Final = "upkeep"
 # Marks of others that are upkeep too.
@@ -55,30 +56,6 @@ PARTS: Final[Mapping[str, Part]] = _rows(
          interval_setting="calibration.interval"),
     Part(name="concentrator", deeds=("hours_read", "serviced"), hours=None, days=365),
 )  # fmt: skip
-
-
-class Written(Protocol):
-    """What a mark must have."""
-
-    @property
-    def kind(self) -> str:
-        """Return its category."""
-
-    @property
-    def utc(self) -> int:
-        """Return when it holds, UTC ms."""
-
-    @property
-    def author(self) -> str:
-        """Return who wrote it."""
-
-    @property
-    def text(self) -> str:
-        """Return what was written beside it."""
-
-    @property
-    def data(self) -> Mapping[str, Any]:
-        """Return what it holds."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,12 +10,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from typing import Any, Final, Protocol
+from typing import Any, Final
 
 from ingest.analysis.guided.sight import FAILED, PASSED, WAITING, Sight, Store, Verdict
 from ingest.analysis.guided.supply_steps import ended_discharge
 from ingest.analysis.guided.table import KIND, LISTS, STEPS, Command, Step, command_values
 from ingest.analysis.refusal import Refused
+from ingest.analysis.written import Written
 from ingest.errors import UserError
 
 COMMIT_MS: Final = 5_000  # the record of a moment is there by then
@@ -23,22 +24,6 @@ OBEYED: Final = ("done", "started", "nothing_to_do", "busy")
 SAID: Final[Mapping[str, str]] = {
     "breath_seen": "refused.breath_seen", "button_first": "refused.button_first",
 }  # fmt: skip
-
-
-class Written(Protocol):
-    """What a mark must have."""
-
-    @property
-    def utc(self) -> int:
-        """Return when it holds, UTC ms."""
-
-    @property
-    def author(self) -> str:
-        """Return who wrote it."""
-
-    @property
-    def data(self) -> Mapping[str, Any]:
-        """Return what it holds."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any, Final, Protocol
+from typing import Any, Final
 
 from ingest.analysis.refusal import Refused
 from ingest.analysis.reserves.agent import RULE_OF_THUMB, agent_ml_h
@@ -20,23 +20,12 @@ from ingest.analysis.reserves.cylinder import (
     true_rate,
 )
 from ingest.analysis.units import checked
+from ingest.analysis.written import Written
 
 KIND: Final = "reserve"
 # Of single values read off beside the trends; gauge, oxygen flow and agent among them count here too.
 HAND_KIND: Final = "hand"
 RATE_BACK_MS: Final = 6 * 3_600_000  # readings further apart span too many changes of flow: house rule
-
-
-class Written(Protocol):
-    """What a mark must have."""
-
-    @property
-    def utc(self) -> int:
-        """Return when it holds, UTC ms."""
-
-    @property
-    def data(self) -> Mapping[str, object]:
-        """Return what it holds."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
