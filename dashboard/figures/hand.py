@@ -4,7 +4,7 @@ No line joins them: between two readings nobody looked.
 """
 
 from dashboard.figures.frame import Look, Panel
-from dashboard.figures.parts import Trace
+from dashboard.figures.parts import Trace, named_points, words_that_fit
 from dashboard.formats import number
 from dashboard.frames import NightFrame
 from dashboard.texts import Words
@@ -12,7 +12,6 @@ from ingest.analysis.hand import ENTRIES, HandPoint, by_entry
 
 AXIS = "y9"
 LANE, LANE_NARROW = 22, 36
-LETTER_PX, GLYPH_PX = 8, 12
 
 
 def panels(frame: NightFrame, look: Look) -> list[Panel]:
@@ -37,24 +36,10 @@ def traces(frame: NightFrame, look: Look) -> list[Trace]:
     out = []
     for place, (what, mine) in enumerate(by_entry(frame.hand).items()):
         lifted = place + (0.18 if look.narrow else 0)
-        texts = _texts(mine, pixel, look.words)
-        out.append(
-            {
-                "type": "scatter",
-                "mode": "markers+text",
-                "x": [one.at_ms for one in mine],
-                "y": [lifted] * len(mine),
-                "text": texts,
-                "textposition": "middle right",
-                "textfont": {"size": 12, "color": look.colours["ink"]},
-                "marker": {"color": look.colours["ink"], "symbol": "diamond-open", "size": 9},
-                "xaxis": "x",
-                "yaxis": AXIS,
-                "hoverinfo": "none",
-                "cliponaxis": False,
-                "name": _name(what, look),
-            }
-        )
+        times = [one.at_ms for one in mine]
+        texts = words_that_fit(times, [_bare(one, look.words) for one in mine], pixel)
+        ink, name = look.colours["ink"], _name(what, look)
+        out.append(named_points(times, lifted, texts, AXIS, ink, "diamond-open", name))
     if look.narrow and out:
         out.append(_names(frame, look))
     return out
@@ -72,14 +57,8 @@ def value_words(one: HandPoint, words: Words) -> str:
     return words("entry.value", value=number(one.value, entry.decimals), unit=unit)
 
 
-def _texts(mine: list[HandPoint], pixel_ms: float, words: Words) -> list[str]:
-    """Return the values; where the next point comes too soon the later one is said, the newest always."""
-    out = []
-    for one, following in zip(mine, [*mine[1:], None], strict=True):
-        value = words("entry.bare", value=number(one.value, ENTRIES[one.what].decimals))
-        room = (len(value) * LETTER_PX + GLYPH_PX) * pixel_ms
-        out.append(value if following is None or following.at_ms - one.at_ms > room else "")
-    return out
+def _bare(one: HandPoint, words: Words) -> str:
+    return words("entry.bare", value=number(one.value, ENTRIES[one.what].decimals))
 
 
 def _names(frame: NightFrame, look: Look) -> Trace:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Times = NDArray[np.int64]
 Trace = dict[str, Any]
+LETTER_PX, GLYPH_PX = 8, 12
 
 
 def packed(values: NDArray[Any], code: str) -> dict[str, str]:
@@ -77,6 +78,38 @@ def points(t: Times, values: Floats, axis: str, colour: str, symbol: str) -> Tra
         "marker": {"color": colour, "symbol": symbol, "size": 7},
         "hoverinfo": "none",
     }
+
+
+def named_points(
+    t: Sequence[int], height: float, texts: Sequence[str], axis: str, colour: str, symbol: str, name: str
+) -> Trace:
+    """Return open markers at one height with their words to the right."""
+    return {
+        "type": "scatter",
+        "mode": "markers+text",
+        "x": list(t),
+        "y": [height] * len(t),
+        "text": list(texts),
+        "textposition": "middle right",
+        "textfont": {"size": 12, "color": colour},
+        "marker": {"color": colour, "symbol": symbol, "size": 9},
+        "xaxis": "x",
+        "yaxis": axis,
+        "hoverinfo": "none",
+        "cliponaxis": False,
+        "name": name,
+    }
+
+
+def words_that_fit(
+    t: Sequence[int], texts: Sequence[str], pixel_ms: float, end: int | None = None
+) -> list[str]:
+    """Return the texts; where the next point, or `end`, comes too soon a text is left out."""
+    fitting = []
+    for at, text, following in zip(t, texts, [*t[1:], end], strict=True):
+        room = (len(text) * LETTER_PX + GLYPH_PX) * pixel_ms
+        fitting.append(text if following is None or following - at > room else "")
+    return fitting
 
 
 def ribbon(t: Times, low: Floats, high: Floats, axis: str, fill: str, step_ms: float) -> Trace:
