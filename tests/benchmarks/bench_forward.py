@@ -6,13 +6,8 @@ the server's own path for lines; the other peer is that server's own import form
 
 import http.client
 import json
-import shutil
-import subprocess
 import tempfile
 import time
-import urllib.error
-import urllib.request
-from contextlib import contextmanager
 from pathlib import Path
 
 from ingest.inline import Inline
@@ -22,6 +17,7 @@ from ingest.sinks.forwarder import Forwarder
 from ingest.sinks.influx import InfluxSender
 from ingest.store.outbox import Outbox
 from tests.support.module_double import ModuleDouble
+from tests.support.time_series_server import is_here, serving
 
 UTC = 1_700_000_000_000
 PORT = 18_429
@@ -33,9 +29,9 @@ BODY_LINES = 5000
 
 def rows(quick):
     """Yield lines a second from the store into the server and to nowhere, and what it takes of us."""
-    if shutil.which("victoria-metrics") is None:
+    if not is_here():
         return
-    with tempfile.TemporaryDirectory() as name, serving(Path(name) / "data"):
+    with tempfile.TemporaryDirectory() as name, serving(Path(name) / "data", PORT):
         store = record(Path(name) / "night.db", 6000 if quick else 43_200)
         outbox = Outbox(store, "all")
         (place,) = outbox.places()
@@ -131,24 +127,3 @@ def record(path, seconds):
         module.receive(inline.feed(module.send(), second * 1000, UTC + second * 1000))
     inline.close()
     return path
-
-
-@contextmanager
-def serving(data):
-    """Run the server over a folder."""
-    process = subprocess.Popen(
-        ["victoria-metrics", f"-storageDataPath={data}", f"-httpListenAddr=127.0.0.1:{PORT}",
-         "-retentionPeriod=100y", "-dedup.minScrapeInterval=1ms"],
-        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-    )  # fmt: skip
-    try:
-        for _ in range(200):
-            try:
-                urllib.request.urlopen(f"{URL}/health", timeout=2).close()
-                break
-            except (urllib.error.URLError, OSError):
-                time.sleep(0.1)
-        yield
-    finally:
-        process.terminate()
-        process.wait(30)

@@ -8,15 +8,12 @@ both for free. Ours also makes roll-ups, runs, bands and cursors in the same tra
 
 import http.client
 import json
-import shutil
 import sqlite3
-import subprocess
 import tempfile
 import time
 import urllib.error
 import urllib.parse
 import urllib.request
-from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -27,6 +24,7 @@ from firmware_sim.contract import messages
 from ingest.records import COUNTERS, Batch, ClockFit, Hello, Session
 from ingest.store.reader import open_reader
 from ingest.store.writer import Writer
+from tests.support.time_series_server import is_here, serving
 
 UTC = 1_772_308_800_000
 PORT = 18_431
@@ -154,26 +152,6 @@ def into_server(trend, wave):
     return took
 
 
-@contextmanager
-def serving(data):
-    """Run the server over a folder."""
-    process = subprocess.Popen(
-        ["victoria-metrics", f"-storageDataPath={data}", f"-httpListenAddr=127.0.0.1:{PORT}",
-         "-retentionPeriod=100y"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-    )  # fmt: skip
-    try:
-        for _ in range(200):
-            try:
-                urllib.request.urlopen(f"http://127.0.0.1:{PORT}/health", timeout=2).close()
-                break
-            except (urllib.error.URLError, OSError):
-                time.sleep(0.1)
-        yield
-    finally:
-        process.terminate()
-        process.wait(60)
-
-
 def asked(seconds, name):
     """Ask the server for the sum of a series."""
     urllib.request.urlopen(f"http://127.0.0.1:{PORT}/internal/force_flush", timeout=60).close()
@@ -219,8 +197,8 @@ def rows(quick):
         found = {"one SQLite row a sample": (into_rows(single, trend, wave), size(single))}
         found["Parquet, no durability"] = into_parquet(parquet, trend, wave), size(parquet)
         check(store, single, parquet, trend, wave)
-        if shutil.which("victoria-metrics"):
-            with serving(folder / "server"):
+        if is_here():
+            with serving(folder / "server", PORT):
                 took = into_server(trend, wave)
                 assert round(asked(seconds, "in_rms")) == trend[:, 0].sum()
             found["victoria-metrics, its own import"] = took, size(folder / "server")

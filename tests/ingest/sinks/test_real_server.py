@@ -6,10 +6,6 @@ InfluxDB v2; an InfluxDB 2 itself was not tried here.
 """
 
 import json
-import shutil
-import socket
-import subprocess
-import time
 import urllib.error
 import urllib.parse
 import urllib.request
@@ -24,6 +20,7 @@ from ingest.sinks.influx import InfluxSender
 from ingest.store.outbox import Outbox
 from tests.support.module_double import ModuleDouble
 from tests.support.store_check import lines_of
+from tests.support.time_series_server import serving
 
 UTC = 1_700_000_000_000
 SECONDS = 900
@@ -31,40 +28,8 @@ SECONDS = 900
 
 @pytest.fixture(scope="module")
 def real_server(tmp_path_factory):
-    program = shutil.which("victoria-metrics")
-    assert program, "the tests need Debian's victoria-metrics (apt-get install victoria-metrics)"
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    data = tmp_path_factory.mktemp("metrics")
-    process = subprocess.Popen(
-        [
-            program,
-            f"-storageDataPath={data}",
-            f"-httpListenAddr=127.0.0.1:{port}",
-            "-retentionPeriod=100y",
-            "-dedup.minScrapeInterval=1ms",
-        ],
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-    )
-    url = f"http://127.0.0.1:{port}"
-    try:
-        _wait_until_up(url)
+    with serving(tmp_path_factory.mktemp("metrics")) as url:
         yield url
-    finally:
-        process.terminate()
-        process.wait(20)
-
-
-def _wait_until_up(url):
-    for _ in range(200):
-        try:
-            urllib.request.urlopen(f"{url}/health", timeout=2).close()
-            return
-        except (urllib.error.URLError, OSError):
-            time.sleep(0.1)
-    raise AssertionError("the server did not start")
 
 
 def _export(url, match):
