@@ -229,8 +229,11 @@ def demo(name: str, port: int, folder: str, runtime: str) -> None:
     )
     tty = f"{store}.tty"
     elapsed_s = f"{time.time() - start_ms / 1000:.0f}"
+    pages, end_ms = f"http://127.0.0.1:{port}", start_ms + round(length_h * 3_600_000)
     run_together(
-        f"Open http://127.0.0.1:{port} (SIMULATED data). Ctrl-C ends it.",
+        f"Live: open {pages}\n"
+        f"The night: {pages}/night?from={start_ms}&to={end_ms}\n"
+        "SIMULATED data. Ctrl-C ends it.",
         ["board", "--scenario", name, "--from", elapsed_s, "--now", "--pty-link", tty, "--runtime", runtime,
          "--control", f"{store}.rig", "--played", f"{store}.played.json"],
         ["ingest", "--link", tty, "--store", store, "--wait", "--quiet"],
