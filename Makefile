@@ -8,15 +8,15 @@ DEBIAN := chromium victoria-metrics libfaketime libpango-1.0-0 libpangoft2-1.0-0
 PIP    := $(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check lint types contracts bench sim soak docs clean system
+.PHONY: help warm demo test check lint types contracts bench sim soak docs clean system
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-10s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
 
-demo: $(VENV)/runtime.stamp ## an invented night, then live in the browser on 127.0.0.1:8050
+demo: $(VENV)/runtime.stamp warm ## an invented night, then live in the browser on 127.0.0.1:8050
 	@$(BIN)/nightkeel demo
 
-test: $(VENV)/test.stamp system ## set-up and the whole test suite
+test: $(VENV)/test.stamp system warm ## set-up and the whole test suite
 	$(BIN)/pytest -n 3 --dist worksteal
 
 check: lint types contracts ## lint, types and import contracts
@@ -61,6 +61,10 @@ $(VENV)/runtime.stamp: pyproject.toml constraints.txt | $(VENV)/bin/python
 $(VENV)/test.stamp: pyproject.toml constraints.txt | $(VENV)/bin/python
 	$(PIP) -e '.[test]'
 	@touch $@ $(VENV)/runtime.stamp
+
+# Machine code for plant and kernels, kept for all processes that follow; nothing to do where it is kept already.
+warm: $(VENV)/runtime.stamp
+	@echo "compiling, up to a minute the first time"; $(BIN)/python -m firmware_sim.rig.warm
 
 # What the tests need beside Python. As root it is installed, otherwise what is missing is named.
 system:
