@@ -46,6 +46,11 @@ def until(page, true, what="it did not come about"):
     raise AssertionError(what)
 
 
+def press(page, name):
+    """Press the button of this whole name, or matching it, by keyboard, as one without a mouse does."""
+    page.get_by_role("button", name=name, exact=True).press("Enter")
+
+
 @pytest.fixture(scope="session")
 def browser():
     """Debian's Chromium; the tests that need it say what is missing."""

@@ -1,7 +1,6 @@
 """From the start of a case to its handover, in a browser, on two invented nights in virtual time."""
 
 import re
-from dataclasses import replace
 
 import pytest
 from click.testing import CliRunner
@@ -12,8 +11,8 @@ from firmware_sim import scenarios
 from ingest.analysis.first_actions import first_actions
 from ingest.cli.seal import seal
 from ingest.store.reader import open_reader
-from tests.support.live_pages import live_pages
-from tests.ui.conftest import FITS, SMALL, served, until
+from tests.support.live_pages import hurried, live_pages
+from tests.ui.conftest import FITS, SMALL, press, served, until
 
 pytestmark = pytest.mark.ui
 MINUTE = 60
@@ -27,27 +26,14 @@ en = ["Invented: bag by hand."]
 """
 
 
-def hurried(scenario):
-    """Return a scenario whose quiet first quarter of an hour is left out."""
-    events = tuple(
-        replace(one, t_s=one.t_s - QUIET_S) if one.t_s > 10 * MINUTE else one for one in scenario.events
-    )
-    return replace(scenario, events=events)
-
-
 @pytest.fixture
 def bed(request, tmp_path):
     store = tmp_path / "bed.db"
-    with live_pages(hurried(scenarios.load(request.param)), store) as live:
+    with live_pages(hurried(scenarios.load(request.param), QUIET_S), store) as live:
         live.play(70)
         settings = Settings(store=store, port=0, clock=live.clock, actions=first_actions(SITE, "ward.toml"))
         with served(settings) as (address, _):
             yield live, address, store
-
-
-def press(page, name):
-    """Press a button by keyboard, as one without a mouse does."""
-    page.get_by_role("button", name=name, exact=True).press("Enter")
 
 
 def at_the_module(live):

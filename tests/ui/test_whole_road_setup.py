@@ -5,41 +5,27 @@ is left out. The outage of `second-outage` is the discharge test: about 16 of it
 """
 
 import re
-from dataclasses import replace
 
 import pytest
 
 from dashboard.settings import Settings
 from firmware_sim import scenarios
 from ingest.store.reader import open_reader, tables
-from tests.support.live_pages import live_pages
-from tests.ui.conftest import FITS, SMALL, served
+from tests.support.live_pages import hurried, live_pages
+from tests.ui.conftest import FITS, SMALL, press, served
 
 pytestmark = pytest.mark.ui
 MINUTE = 60
 EARLIER_S = 14 * MINUTE
 
 
-def hurried(scenario):
-    """Return a scenario whose events after the first ten minutes come earlier."""
-    events = tuple(
-        replace(one, t_s=one.t_s - EARLIER_S) if one.t_s > 10 * MINUTE else one for one in scenario.events
-    )
-    return replace(scenario, events=events)
-
-
 @pytest.fixture
 def bed(request, tmp_path):
     store = tmp_path / "bed.db"
-    with live_pages(hurried(scenarios.load(request.param)), store) as live:
+    with live_pages(hurried(scenarios.load(request.param), EARLIER_S), store) as live:
         live.play(100)
         with served(Settings(store=store, port=0, clock=live.clock)) as (address, _):
             yield live, address, store
-
-
-def press(page, name):
-    """Press a button by keyboard, as one without a mouse does."""
-    page.get_by_role("button", name=name).press("Enter")
 
 
 def step(page, live, name, list_name, seconds):
