@@ -16,7 +16,7 @@ PRESET = tables.SETTINGS["module.preset"].id
 # Kept by procedures of their own (confirmation, calibration, battery test), shown and not set on a page.
 KEPT = ("module.", "confirmed.")
 KEPT_ENDINGS = ("_gain", "_offset", "_day", ".day", ".proven_minutes")
-ANSWER_WAIT_S, STORED_WAIT_S, STEP_S = 8.0, 4.0, 0.1
+STORED_WAIT_S, STEP_S = 4.0, 0.1
 
 
 def is_kept(name: str) -> bool:
@@ -113,11 +113,9 @@ def send(
     before = newest(store, module)
     client = Client(store)
     row = client.command(module, code, body, operator=who, reason=why, from_page=True)
-    until = time.monotonic() + ANSWER_WAIT_S
-    while (found := client.answer(row)) is None:
-        if time.monotonic() > until:
-            return None
-        time.sleep(STEP_S)
+    found = client.answered(row)
+    if found is None:
+        return None
     result = tables.COMMAND_RESULTS[int(found["result"])]
     return result, _stored(store, module, before) if result == "done" else None
 

@@ -1,6 +1,5 @@
 """Join the guided checks to the store and the module: marks by the one writer, commands by the daemon."""
 
-import time
 from pathlib import Path
 from typing import Any
 
@@ -10,8 +9,6 @@ from ingest.analysis.guided.table import KIND
 from ingest.control_client import Client
 from ingest.errors import UserError
 from ingest.store.reader import Reader, tables
-
-ANSWER_WAIT_S, STEP_S = 8.0, 0.1
 
 
 def guide(reader: Reader, store: Path, module: int, now: int, author: str, *, from_page: bool) -> Guide:
@@ -45,10 +42,7 @@ def tell_module(
     row = client.command(
         module, tables.COMMANDS[name], body, operator=operator, reason=reason, from_page=from_page
     )
-    until = time.monotonic() + ANSWER_WAIT_S
-    while time.monotonic() < until:
-        found = client.answer(row)
-        if found is not None:
-            return tables.COMMAND_RESULTS[int(found["result"])]
-        time.sleep(STEP_S)
-    raise UserError("The module gave no answer in time; look at the module and its link.")
+    found = client.answered(row)
+    if found is None:
+        raise UserError("The module gave no answer in time; look at the module and its link.")
+    return tables.COMMAND_RESULTS[int(found["result"])]

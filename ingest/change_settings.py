@@ -1,6 +1,5 @@
 """Change a module's settings through its running daemon: checked here, obeyed and acknowledged there."""
 
-import time
 from pathlib import Path
 
 from firmware_sim.contract import commands
@@ -10,7 +9,7 @@ from ingest.control_client import Client
 from ingest.errors import UserError
 from ingest.store.reader import SettingsInForce, open_reader
 
-ANSWER_WAIT_S, ANSWER_STEP_S = 10.0, 0.1
+ANSWER_WAIT_S = 10.0
 FOREVER = 1 << 60
 
 __all__ = ["PRESET", "in_force", "plan", "send"]
@@ -44,16 +43,13 @@ def send(store: str | Path, module: int, change: tuple[int, bytes], operator: st
     """
     client = Client(store)
     row = client.command(module, change[0], change[1], operator=operator, reason=reason)
-    until = time.monotonic() + ANSWER_WAIT_S
-    while time.monotonic() < until:
-        found = client.answer(row)
-        if found is not None:
-            word = commands.RESULTS[int(found["result"])]
-            if word != "done":
-                said = found["text"] or word.replace("_", " ")
-                raise UserError(f"The module refused: {said}. Nothing was changed.")
-            return word
-        time.sleep(ANSWER_STEP_S)
+    found = client.answered(row, ANSWER_WAIT_S)
+    if found is not None:
+        word = commands.RESULTS[int(found["result"])]
+        if word != "done":
+            said = found["text"] or word.replace("_", " ")
+            raise UserError(f"The module refused: {said}. Nothing was changed.")
+        return word
     raise UserError(
         f"The module has not answered within {ANSWER_WAIT_S:g} s; look at the module, "
         "`nightkeel settings show` tells what is in force."

@@ -4,7 +4,6 @@ The module decides; the page sends, waits for its answer and says it. What the m
 (no breath, circuit apart) it refuses by itself.
 """
 
-import time
 from collections.abc import Mapping
 from typing import Any
 
@@ -28,7 +27,7 @@ from ingest.store.reader import tables
 # What a page may send: command, its values.
 OFFERED: Mapping[str, tuple[int, ...]] = {"pause_audio": (), "acknowledge": (tables.ALL_ROWS,)}
 OPERATOR = "page on this machine"
-ANSWER_WAIT_S, ANSWER_STEP_S = 3.0, 0.15
+ANSWER_WAIT_S = 3.0
 
 
 def layout(is_open: bool, view: View) -> Component:
@@ -68,23 +67,13 @@ def send(settings: Settings, view: View, search: str | None, name: str) -> str:
             module.id, tables.COMMANDS[name], tables.command_body(name, OFFERED[name]),
             operator=operator(OPERATOR), reason="", from_page=True,
         )  # fmt: skip
-        result = _wait(client, row)
+        found = client.answered(row, ANSWER_WAIT_S)
     except UserError as error:
         return words("control.failed", reason=str(error))
-    if result is None:
+    if found is None:
         return words("control.no_answer")
+    result = tables.COMMAND_RESULTS[int(found["result"])]
     return words("control.answer", what=words(f"control.{name}"), result=words(f"result.{result}"))
-
-
-def _wait(client: Client, row: int) -> str | None:
-    """Return the name of the module's result, None when it gave none in time."""
-    until = time.monotonic() + ANSWER_WAIT_S
-    while time.monotonic() < until:
-        found = client.answer(row)
-        if found is not None:
-            return tables.COMMAND_RESULTS[int(found["result"])]
-        time.sleep(ANSWER_STEP_S)
-    return None
 
 
 def register(app: Dash, settings: Settings) -> None:

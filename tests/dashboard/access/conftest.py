@@ -73,7 +73,7 @@ def sent(monkeypatch):
             operators.append(operator)
             return 1
 
-        def answer(self, row):
+        def answered(self, row, wait_s):
             return {"result": 0}
 
     monkeypatch.setattr(controls, "Client", Daemon)

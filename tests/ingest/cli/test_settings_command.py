@@ -42,8 +42,8 @@ class Live:
                 live.rig.send(live.host.link.take())
                 return answer["id"]
 
-            def answer(self, row):
-                live.play(1)
+            def answered(self, row, wait_s):
+                live.play(2)
                 return live.requests({"do": "answer", "id": row})["answer"]
 
         return Client()
