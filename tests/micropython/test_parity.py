@@ -17,7 +17,7 @@ from tests.support.twin import Twin
 WINDOW_S = 600
 # Ten minutes take the interpreter a dozen seconds, so not every night has its turn each day.
 ALWAYS = ("monsoon-night", "circuit-apart", "sensor-trouble", "theatre-day", "reset-mid-case")
-NIGHTS = by_turns(scenarios.names(), ALWAYS, 5)
+NIGHTS = by_turns(scenarios.names(), ALWAYS, 9)
 
 
 def busiest_window(scenario):
