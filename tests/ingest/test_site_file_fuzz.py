@@ -4,11 +4,13 @@ import json
 from contextlib import suppress
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from firmware_sim.contract import settings as s
+from firmware_sim.contract.channels import PRESET_ADULT
 from ingest import site_file
+from ingest.analysis.setting_text import checked
 from ingest.errors import UserError
 
 NAMES = [row.name for row in s.SETTINGS]
@@ -29,12 +31,17 @@ def folder(tmp_path_factory):
 
 def taken(path, infant=False):
     with suppress(UserError):
-        for number, value in site_file.read(path, infant).items():
-            row = s.SETTINGS[number]
+        found = site_file.read(path, infant)
+        assert all(-(2**31) <= value < 2**31 for value in found.values()), "what the link can't carry"
+        whole = s.defaults(PRESET_ADULT)
+        for number, value in found.items():
+            whole[number] = value
+        for row, value in zip(s.SETTINGS, checked(list(whole)), strict=True):
             assert row.low <= value <= row.high, row.name
 
 
 @given(content=CONTENT, infant=st.booleans())
+@example(content={"format": site_file.FORMAT, "settings": {"pressure.high": 0}}, infant=False)
 @settings(max_examples=100, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
 def test_any_json_is_taken_whole_or_refused(folder, content, infant):
     path = folder / "a.json"
