@@ -42,6 +42,7 @@ def taken(path, infant=False):
 
 @given(content=CONTENT, infant=st.booleans())
 @example(content={"format": site_file.FORMAT, "settings": {"pressure.high": 0}}, infant=False)
+@example(content={"format": site_file.FORMAT, "settings": {"pressure.high": 1 << 40}}, infant=False)
 @settings(max_examples=100, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
 def test_any_json_is_taken_whole_or_refused(folder, content, infant):
     path = folder / "a.json"
