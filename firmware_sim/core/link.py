@@ -50,6 +50,8 @@ class Link:
         self.nominal_v = 0
         self.nominal_hz = 0
         self.hello_due = True
+        # Frames carry no boot id: records wait until the host has named this life.
+        self.known = False
 
     def nominal(self, settings):
         """Say the nominal supply of these settings in the hello."""
@@ -124,9 +126,17 @@ class Link:
         if was_away:
             self.ring.rewind()
 
+    def _names_this_life(self, boot_id):
+        if boot_id == self.boot_id:
+            self.known = True
+            return True
+        # The host takes this one for the life before: that hello was lost.
+        self.hello_due = True
+        return False
+
     def _acknowledged(self, values):
         boot_id, seq = values
-        if boot_id != self.boot_id:
+        if not self._names_this_life(boot_id):
             return
         before = self.ring.acked
         if not self.ring.ack(seq):
@@ -136,7 +146,7 @@ class Link:
 
     def _again(self, values):
         boot_id, seq = values
-        if boot_id != self.boot_id or (seq == self.asked_seq and self.asked_age < REPEAT_STEPS):
+        if not self._names_this_life(boot_id) or (seq == self.asked_seq and self.asked_age < REPEAT_STEPS):
             return
         self.asked_seq = seq
         self.asked_age = 0
@@ -170,7 +180,7 @@ class Link:
         if self.hello_due:
             self.hello_due = False
             return frames.build(m.HELLO, 0, tick, self._hello())
-        record = self.ring.give()
+        record = self.ring.give() if self.known else None
         if record is None:
             return None
         kind, seq, record_tick, payload = record

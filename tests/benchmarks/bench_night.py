@@ -5,8 +5,10 @@ import time
 from pathlib import Path
 
 from firmware_sim import scenarios
+from firmware_sim.contract import digest
 from firmware_sim.rig.rig import Rig
 from nightkeel import simulate
+from tests.support.host import Host
 
 NIGHT_MB = 25
 
@@ -43,8 +45,10 @@ def rows(quick):
 
 def firmware_s(runtime, minutes):
     """Return the wall seconds that a rig needs for some minutes of the quiet night with one runtime."""
-    rig = Rig(scenarios.load("quiet-night"), runtime=runtime)
+    rig, host = Rig(scenarios.load("quiet-night"), runtime=runtime), Host(digest.digest())
     try:
+        host.feed(rig.run(1))
+        rig.send(host.answer())
         rig.run(100)
         began = time.perf_counter()
         rig.run(round(minutes * 600))

@@ -39,3 +39,9 @@ class Bed:
             if answer:
                 self.rig.send(self.host.answer())
         return self
+
+    def named(self):
+        """Play one step and let the host name the module's life: from then on records flow."""
+        self.host.feed(self.rig.run(1))
+        self.rig.send(self.host.answer())
+        return self

@@ -82,9 +82,31 @@ def test_records_wait_for_the_line_and_none_is_cut():
     wire = Wire(budget=100)
     wire.fill(50)
     for _ in range(60):
-        assert len(wire.step()) <= 100
+        assert len(wire.step(wire.host.answer())) <= 100
     assert [seq for _, seq, *_ in wire.host.records] == list(range(1, 51))
     assert wire.host.bad == 0
+
+
+def test_records_wait_until_the_host_has_named_this_life():
+    wire = Wire()
+    wire.fill(5)
+    hello = wire.step(noise=lambda data: b"")
+    assert hello and wire.step() == b"", "a hello, and not one record with it"
+    wire.step(wire.host.request())
+    assert wire.host.hellos == 1 and wire.host.records == []
+    wire.step(wire.host.ack())
+    assert [seq for _, seq, *_ in wire.host.records] == [1, 2, 3, 4, 5]
+
+
+@pytest.mark.parametrize("kind", [m.ACK, m.RESEND])
+def test_a_host_that_names_another_life_is_told_of_this_one(kind):
+    wire = Wire()
+    wire.fill(5)
+    wire.step(noise=lambda data: b"")
+    wire.step(wire.host.frame(kind, (4710, 3)))
+    assert wire.host.hellos == 1 and wire.host.records == []
+    wire.step(wire.host.ack())
+    assert len(wire.host.records) == 5
 
 
 def test_the_age_counts_from_the_last_good_word():
@@ -192,6 +214,7 @@ def test_with_a_key_only_fresh_genuine_frames_count():
     bare = frames.build(m.ACK, 0, 0, m.encode(m.ACK, (4711, 3)))
     wire.step(bare)
     assert wire.ring.acked == 0 and wire.link.bad == 1
+    wire.step(wire.host.frame(m.ACK, (4711, 0)))
     genuine = wire.host.frame(m.ACK, (4711, 2))
     wire.step(genuine)
     assert wire.ring.acked == 2

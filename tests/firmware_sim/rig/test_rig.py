@@ -28,15 +28,15 @@ def of_kinds(host, kinds):
 
 
 def test_how_the_night_is_cut_into_runs_changes_no_byte(bed):
-    one, other = bed(), bed(ahead_steps=7)
-    whole = one.rig.run(600)
+    whole = bed().named().rig.run(600)
+    other = bed(ahead_steps=7).named()
     parts = b"".join(other.rig.run(steps) for steps in [1, 2, 3, 94, 300, 7, 193])
     assert whole == parts
     assert len(whole) > 10_000
 
 
 def test_another_seed_is_another_night(bed):
-    assert bed(seed=6).rig.run(300) != bed(seed=7).rig.run(300)
+    assert bed(seed=6).named().rig.run(300) != bed(seed=7).named().rig.run(300)
 
 
 def test_every_second_brings_its_records_and_the_link_is_hardly_loaded(bed):

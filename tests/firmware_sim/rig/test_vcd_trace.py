@@ -89,7 +89,7 @@ def test_frames_are_counted_and_named(night):
     assert int(value(dump, "link.frames", dump.endtime), 2) == len(good) > 100
     types = {int(bits, 2) for name in dump.signals if name.startswith("link.frame_type")
              for _, bits in dump[name].tv if bits != "x"}
-    assert {m.ALARM, m.SUPPLY_CYCLES} <= types <= {body[0] for body in good}
+    assert {m.LOG, m.SUPPLY_CYCLES} <= types <= {body[0] for body in good}
 
 
 def test_the_engine_is_followed(night):
