@@ -38,6 +38,7 @@ sim: $(VENV)/test.stamp ## deterministic simulation; SEEDS=N
 
 soak: $(VENV)/test.stamp system ## the full numbers: hours, not minutes
 	$(BIN)/pytest -n 2 -m soak
+	$(BIN)/pytest -n 2 -m hypothesis --hypothesis-profile fresh
 	$(BIN)/python tests/simulation/run.py --seeds 10000 --minutes 30
 
 docs: $(VENV)/runtime.stamp ## write the generated tables of the documents anew

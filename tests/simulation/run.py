@@ -5,7 +5,6 @@ again.
 """
 
 import argparse
-import datetime
 import os
 import sys
 import tempfile
@@ -54,8 +53,9 @@ def play(seed):
 
 def fresh(count, base=None):
     """Return the first seed of a fresh stretch: the day's, unless a base is named."""
-    day = datetime.datetime.now(tz=datetime.UTC).toordinal() if base is None else base
-    return day * 1_000_000, count
+    from tests.support.turns import today
+
+    return (today() if base is None else base) * 1_000_000, count
 
 
 def again(seed):
