@@ -224,23 +224,19 @@ def _minutes(
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Return least and greatest Urms(1/2), mean square of 1-min means, and mean frequency by 10 min."""
     voltage, frequency = ("supply_in", "frequency_in") if tap == 0 else ("supply_out", "frequency_out")
-    found = reader.trends(module, start, end, (voltage, frequency), pixels=max(1, (end - start) // MINUTE_MS))
-    place = (found.t / 1000 // INTERVAL_S).astype(np.int64) - first
-    inside = (place >= 0) & (place < count)
-    place = place[inside]
+    found = reader.by_clock(module, start, end, (voltage, frequency), int(1000 * INTERVAL_S))
+    inside = (found.index >= first) & (found.index < first + count)
+    place = found.index[inside] - first
 
-    def mean_of(values: Floats) -> Floats:
-        known = ~np.isnan(values)
-        number = np.bincount(place[known], minlength=count)
-        total = np.bincount(place[known], values[known], count)
-        return np.asarray(np.divide(total, number, out=np.full(count, np.nan), where=number > 0))
+    def spread(values: Floats) -> Floats:
+        whole = np.full(count, np.nan)
+        whole[place] = values[inside]
+        return whole
 
-    low, high = np.full(count, np.inf), np.full(count, -np.inf)
-    np.fmin.at(low, place, found.minimum[voltage][inside])
-    np.fmax.at(high, place, found.maximum[voltage][inside])
-    low[np.isinf(low)] = np.nan
-    high[np.isinf(high)] = np.nan
-    return low, high, mean_of(found.mean[voltage][inside] ** 2), mean_of(found.mean[frequency][inside])
+    return (
+        spread(found.minimum[voltage]), spread(found.maximum[voltage]),
+        spread(found.mean_square[voltage]), spread(found.mean[frequency]),
+    )  # fmt: skip
 
 
 def _ten_seconds(reader: Reader, module: int, start: int, end: int, tap: int) -> Floats | None:

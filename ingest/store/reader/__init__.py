@@ -19,6 +19,7 @@ from ingest.store.reader.rows import (
     Band,
     Boot,
     Capture,
+    ClockIntervals,
     Cycles,
     HalfCycles,
     HostCommand,
@@ -46,6 +47,7 @@ __all__ = [
     "Band",
     "Boot",
     "Capture",
+    "ClockIntervals",
     "Cycles",
     "HalfCycles",
     "HostCommand",
@@ -131,6 +133,12 @@ class Reader:
     ) -> Trends:
         """Return quantities (names of QUANTITIES; None: all) in at most `pixels` bins (None: each second)."""
         return trends.trends(self.base, module, start, end, quantities, pixels)
+
+    def by_clock(
+        self, module: int, start: int, end: int, quantities: Sequence[str], interval_ms: int
+    ) -> ClockIntervals:
+        """Return the minutes of a window put together by whole intervals of the clock."""
+        return trends.by_clock(self.base, module, start, end, quantities, interval_ms)
 
     def bands(self, module: int, start: int, end: int, column: str) -> list[Band]:
         """Return the stretches of one code of the trends (a name of BANDS)."""

@@ -94,6 +94,21 @@ class Trends:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ClockIntervals:
+    """Hold minutes put together by equal intervals of the clock; `index` counts them from 1970-01-01 UTC.
+
+    Each map gives a quantity one value an interval in its unit, NaN where nothing was measured: the least and
+    greatest second's extremes, the mean of the minutes' means, and the mean of their squares.
+    """
+
+    index: Times
+    minimum: Mapping[str, Floats]
+    maximum: Mapping[str, Floats]
+    mean: Mapping[str, Floats]
+    mean_square: Mapping[str, Floats]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Series:
     """Hold one sampled quantity; NaN where it was not available. A jump in `t` is a gap."""
 

@@ -7,7 +7,7 @@ import numpy as np
 from firmware_sim.contract import messages
 from ingest.store.reader.base import Base, matrix, unpack_tail
 from ingest.store.reader.places import monitored
-from ingest.store.reader.rows import Band, Boot, Floats, Series, Times, Trends
+from ingest.store.reader.rows import Band, Boot, ClockIntervals, Floats, Series, Times, Trends
 from ingest.store.schema import BANDS, LEVELS, QUANTITIES, SEQ_BITS, SEQ_MASK, field_rows
 
 SCALES = {field[0]: field[3] for field in field_rows(messages.TREND)}
@@ -104,6 +104,53 @@ def _sql(table: str, step: int, width: int, names: Sequence[str]) -> str:
         count = "sum(n)"
         columns = [f"min({name}_min), max({name}_max), sum({name}_sum), sum({name}_n)" for name in names]
     return f"SELECT {place}, {', '.join([count, *columns])} FROM {table} WHERE id >= ? AND id < ? GROUP BY 1"
+
+
+def by_clock(
+    base: Base, module: int, start: int, end: int, quantities: Sequence[str], interval_ms: int
+) -> ClockIntervals:
+    """Return the minutes of a window by whole intervals of the clock, put together by the database.
+
+    A minute belongs to the interval that holds its middle. Raise KeyError for a quantity that isn't in
+    QUANTITIES.
+    """
+    scales = [SCALES[QUANTITIES[name][2]] for name in quantities]
+    minute, width = LEVELS["minute"], 1 + 5 * len(quantities)
+    tick = f"((id & {SEQ_MASK}) * {minute} + {minute // 2})"
+    # Rounded down, as `Boot.utc` does; the database rounds towards zero.
+    drift = f"(({tick} * ? + {10**18}) / {10**9} - {10**9})"
+    columns = ", ".join(
+        f"min({name}_min), max({name}_max), count({mean}), total({mean}), total({mean} * {mean})"
+        for name in quantities
+        for mean in (f"(1.0 * {name}_sum / nullif({name}_n, 0))",)
+    )
+    place = f"(? + {tick} + {drift}) / {interval_ms}"
+    sql = f"SELECT {place}, {columns} FROM rollup_minute WHERE id >= ? AND id < ? GROUP BY 1"
+    parts = [
+        matrix(base.rows(sql, (boot.utc0, boot.rate_ppb, low, high)), width)
+        for boot, low, high in _spans(base, "rollup_minute", minute, module, start, end)
+    ]
+    rows = np.concatenate(parts) if parts else np.empty((0, width))
+    # Two boots may share an interval.
+    index, place_of = np.unique(rows[:, 0].astype(np.int64), return_inverse=True)
+    kinds: list[dict[str, Floats]] = [{}, {}, {}, {}]
+    for name, scale, (low_v, high_v, count, total, square) in zip(
+        quantities, scales, rows[:, 1:].T.reshape(len(quantities), 5, len(rows)), strict=True
+    ):
+        low, high = np.full((2, len(index)), np.nan)
+        np.fmin.at(low, place_of, low_v)
+        np.fmax.at(high, place_of, high_v)
+        counted = np.bincount(place_of, count, len(index))
+        with np.errstate(invalid="ignore"):
+            mean, mean_square = (
+                np.bincount(place_of, sums, len(index)) / counted for sums in (total, square)
+            )
+        found = (low / scale, high / scale, mean / scale, mean_square / scale**2)
+        for kind, value in zip(kinds, found, strict=True):
+            kind[name] = value
+    return ClockIntervals(
+        index=index, minimum=kinds[0], maximum=kinds[1], mean=kinds[2], mean_square=kinds[3]
+    )
 
 
 def bands(base: Base, module: int, start: int, end: int, column: str) -> list[Band]:
