@@ -14,7 +14,7 @@ from ingest.store.reader import SettingsInForce, tables
 
 PRESET = tables.SETTINGS["module.preset"].id
 # Kept by procedures of their own (confirmation, calibration, battery test), shown and not set on a page.
-KEPT = ("module.", "confirmed.")
+KEPT = ("module.", "confirmed.", "discharge.")
 KEPT_ENDINGS = ("_gain", "_offset", "_day", ".day", ".proven_minutes")
 STORED_WAIT_S, STEP_S = 4.0, 0.1
 

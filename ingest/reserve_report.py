@@ -133,7 +133,7 @@ def _battery(given: Given, peukert: MinutesRange | None, now_ms: int) -> ProvenB
     test = DischargeTest(
         at_ms=_day_ms(tested),
         minutes=checked("test length", minutes),
-        load_w=None if then is None else checked("load", then),
+        load=None if then is None else checked("load", then),
     )
     charge = given.get("hours_on_mains")
     return proven_minutes(
@@ -142,7 +142,7 @@ def _battery(given: Given, peukert: MinutesRange | None, now_ms: int) -> ProvenB
         recharge_fraction=1.0
         if charge is None
         else recharged_fraction(0.0, _number("hours-on-mains", charge, 0, 10_000, "h")),
-        load_w=None if now is None else checked("load", now),
+        load=None if now is None else checked("load", now),
     )
 
 

@@ -19,7 +19,7 @@ from ingest.errors import UserError
 
 FORMAT = "nightkeel settings 1"
 BYTES_MAX = 1_000_000
-OWN = ("calibration.", "confirmed.", "module.", "battery.proven_minutes", "battery.proven_day",
+OWN = ("calibration.", "confirmed.", "discharge.", "module.", "battery.proven_minutes", "battery.proven_day",
        "battery.installed_day")  # fmt: skip
 
 

@@ -39,7 +39,7 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("confirmed", ("confirmed",)),
     ("oxygen", ("oxygen", "cylinder")),
     ("supply", ("supply", "frequency")),
-    ("battery", ("battery",)),
+    ("battery", ("battery", "discharge")),
     ("signals", ("alarm",)),
     ("technical", ("sensor", "rail", "clock", "link", "log")),
     ("calibration", ("calibration",)),

@@ -185,6 +185,16 @@ _NAMES: Final[dict[str, str]] = {
     "setting.log.deadband": "Log must empty by",
     "setting.calibration.day": "Day of calibration",
     "setting.calibration.interval": "Calibration is due after",
+    "setting.discharge.minutes": "What was measured belongs to a test of",
+    "setting.discharge.load": "Load in the last test",
+    "setting.discharge.volts_0": "Battery in the last test, at its end",
+    "setting.discharge.volts_1": "Battery in the last test, 1/64 before its end",
+    "setting.discharge.volts_2": "Battery in the last test, 1/32 before its end",
+    "setting.discharge.volts_3": "Battery in the last test, 1/16 before its end",
+    "setting.discharge.volts_4": "Battery in the last test, 1/8 before its end",
+    "setting.discharge.volts_5": "Battery in the last test, 1/4 before its end",
+    "setting.discharge.volts_6": "Battery in the last test, half-way",
+    "setting.discharge.volts_7": "Battery in the last test, at its beginning",
 }
 
 SETTINGS: Final[dict[str, str]] = {**_PAGE, **_CHANNELS, **_NAMES}

@@ -193,6 +193,16 @@ _NAMES: Final[dict[str, str]] = {
     "setting.log.deadband": "Le journal doit se vider de",
     "setting.calibration.day": "Jour de l'étalonnage",
     "setting.calibration.interval": "Étalonnage à faire après",
+    "setting.discharge.minutes": "Ce qui fut mesuré vient d'un essai de",
+    "setting.discharge.load": "Charge électrique au dernier essai",
+    "setting.discharge.volts_0": "Batterie au dernier essai, à sa fin",
+    "setting.discharge.volts_1": "Batterie au dernier essai, 1/64 avant sa fin",
+    "setting.discharge.volts_2": "Batterie au dernier essai, 1/32 avant sa fin",
+    "setting.discharge.volts_3": "Batterie au dernier essai, 1/16 avant sa fin",
+    "setting.discharge.volts_4": "Batterie au dernier essai, 1/8 avant sa fin",
+    "setting.discharge.volts_5": "Batterie au dernier essai, 1/4 avant sa fin",
+    "setting.discharge.volts_6": "Batterie au dernier essai, à mi-chemin",
+    "setting.discharge.volts_7": "Batterie au dernier essai, à son début",
 }
 
 SETTINGS: Final[dict[str, str]] = {**_PAGE, **_CHANNELS, **_NAMES}

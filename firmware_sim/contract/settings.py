@@ -28,6 +28,9 @@ Setting = namedtuple("Setting", (
 _PRACTICE = "no source, common practice"
 _TRADE = "practice of the trade"
 
+# The battery's voltage in the discharge test, one setting a point of its curve.
+CURVE_NAMES = tuple(["discharge.volts_" + str(k) for k in range(8)])
+
 # Lines: name, unit, scale, low, high, adult, child (None: not a patient setting), note. In units, not steps.
 _LINES = (
     # What the module is used for.
@@ -142,7 +145,13 @@ _LINES = (
 # What came later stands behind the calibration: numbers of settings in older stores keep their meaning.
 _LATER = (
     ("study.half_cycles", HALF_CYCLE_TAPS, 1, 0, 2, 0, None, "sent all the time: 9 MB a night a tap"),
-)
+    # What the channels of battery and load showed in the discharge test; 0: not measured.
+    ("discharge.minutes", "min", 1, 0, 1440, 0, None, "the test that the rest of this group belongs to"),
+    ("discharge.load", "A", 100, 0, 40, 0, None, "mean current of the UPS in the test"),
+) + tuple([
+    (name, "V", 100, 0, 300, 0, None, "battery in the test with " + share + " of its time left")
+    for name, share in zip(CURVE_NAMES, ("none", "1/64", "1/32", "1/16", "1/8", "1/4", "1/2", "all"))
+])
 
 
 def _steps(value, scale):
@@ -187,7 +196,7 @@ CHOICES = {
 PATIENT_IDS = tuple([row.id for row in SETTINGS if row.patient])
 
 # Set by commands of their own or by the module itself, never by `set_settings`.
-OWN_COMMAND = ("module.mode", "module.unconfirmed")
+OWN_COMMAND = ("module.mode", "module.unconfirmed", "discharge.minutes", "discharge.load") + CURVE_NAMES
 
 # Numbers of the reasons that `check` gives; the same numbers travel as `detail` of a command's result.
 OUT_OF_BOUNDS = 1

@@ -137,7 +137,7 @@ class Measure:
         supply.doubt(conditions[channels.SUPPLY_IN], conditions[channels.SUPPLY_OUT])
         alive = supply.out_low >= self.alive_min
         oxygen.second(alive, self.product_pressure.value, conditions[channels.OXYGEN], warming_up)
-        self.battery.second(supply.state.state)
+        self.battery.second(supply.state.state, self.battery_voltage.value, self.ups_current.value)
         inputs[values.OXYGEN_FALL] = oxygen.fall
         inputs[values.OXYGEN_STATE] = oxygen.state
         inputs[values.SOURCE_STOPPED] = oxygen.stopped
@@ -157,6 +157,7 @@ class Measure:
         flags = m.FLAG_CLIPPED_IN if supply.in_clipped else 0
         flags |= m.FLAG_CLIPPED_OUT if supply.out_clipped else 0
         flags |= m.FLAG_BATTERY_PROVEN if self.battery.proven else 0
+        flags |= m.FLAG_BATTERY_BY_VOLTAGE if self.battery.by_voltage else 0
         flags |= m.FLAG_STARTING if self.oxygen.state == STARTING else 0
         flags |= m.FLAG_MAINS_POWERED if (self.rail.value or 0) >= ADAPTER_MV else 0
         flags |= m.FLAG_WARMING_UP if system.warming_left else 0

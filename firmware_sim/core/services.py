@@ -49,6 +49,7 @@ class Services:
         system = self.app.system
         if start:
             self.battery_steps = 0
+            self.app.measure.battery.begin_test()
             self.watching = True
             system.note(log_codes.BATTERY_TEST, 1)
             return c.STARTED
@@ -59,6 +60,7 @@ class Services:
         wanted = list(system.settings)
         wanted[s.ID_OF["battery.proven_minutes"]] = minutes
         wanted[s.ID_OF["battery.proven_day"]] = day
+        self.app.measure.battery.tested(wanted)
         if system.change(wanted) is not None:
             return c.REFUSED
         self.settings_changed()

@@ -6,7 +6,7 @@ compiled copy that `firmware_sim.compiled` makes of it. Constants are read from 
 """
 
 from firmware_sim.kernels.alarms import alarm_steps
-from firmware_sim.kernels.battery import battery_left, battery_second
+from firmware_sim.kernels.battery import battery_left, battery_load, battery_second
 from firmware_sim.kernels.breath import breath_block, breath_rate, breath_reset
 from firmware_sim.kernels.evidence import compare_reset, compare_taps
 from firmware_sim.kernels.inputs import inputs_put, inputs_steps, inputs_take

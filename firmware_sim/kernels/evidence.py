@@ -103,7 +103,7 @@ def _take_out_fundamental(compare, rest, share):
         compare[rest + n] += (value - compare[rest + n]) // share
     sine = sine >> 2
     cosine = cosine >> 2
-    return _whole_root(sine * sine + cosine * cosine)
+    return whole_root(sine * sine + cosine * cosine)
 
 
 def _fit(compare, shift):
@@ -128,8 +128,8 @@ def _fit(compare, shift):
         both += copy * output
         rest += _clamp(output - copy) * _clamp(output - copy)
     scale = size * 4000 // 1414
-    compare[DISTORTION] = _whole_root(copied) * 12500 // scale
-    compare[RESIDUAL] = _whole_root(rest) * 12500 // scale
+    compare[DISTORTION] = whole_root(copied) * 12500 // scale
+    compare[RESIDUAL] = whole_root(rest) * 12500 // scale
     unit = copied // 1000
     if unit == 0:
         compare[PASSED] = 0
@@ -146,7 +146,7 @@ def _clamp(value):
     return value
 
 
-def _whole_root(square):
+def whole_root(square):
     """Return the whole root of an integer below 2^30."""
     if square < 1:
         return 0

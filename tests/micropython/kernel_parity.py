@@ -24,7 +24,7 @@ def _load(path, blocks):
 
 def run(kernels, path, blocks, lock, unlock):
     """Return checksums; `lock` and `unlock` enclose each run of kernels."""
-    from firmware_sim.kernels import breath, evidence, sensor, supply
+    from firmware_sim.kernels import battery, breath, evidence, sensor, supply
 
     before, after, pressure = _load(path, blocks)
     first = [before[n * 320:(n + 1) * 320] for n in range(blocks)]
@@ -36,7 +36,11 @@ def run(kernels, path, blocks, lock, unlock):
     breaths = array.array("i", bytes(4 * sensor.PRESSURE_STATE))
     wave = array.array("h", bytes(20))
     records = array.array("i", bytes(4 * breath.BREATH_WORDS * 4))
-    charge = array.array("i", [100 << 20, 1500, 100, 180, 28800, 0, 0, 0])
+    charge = array.array("i", bytes(4 * battery.BATTERY_STATE))
+    charge[:5] = array.array("i", [100 << 20, 1500, 100, 180, 28800])
+    charge[battery.AMPERES_MEAN] = charge[battery.VOLTS_MEAN] = -1
+    charge[battery.TEST_AMPERES] = 150
+    charge[battery.CURVE:] = array.array("i", [4420, 4425, 4430, 4446, 4480, 4548, 4695, 5040])
     kernels.supply_reset(state, 50)
     kernels.supply_limits(state, 23000, 50, 9000, 11000, 1000, 200)
     kernels.compare_reset(compare)
@@ -57,8 +61,10 @@ def run(kernels, path, blocks, lock, unlock):
         lock()
         kernels.pressure_block(parts[n], 10, wave, breaths, records)
         rate = kernels.breath_rate(breaths)
-        kernels.battery_second(charge, n % 5, (n + 1) % 5)
+        charge[battery.AMPERES], charge[battery.VOLTS] = 100 + n % 97, 5200 - n
+        kernels.battery_second(charge, n % 5 if n < 100 else 2, (n + 4) % 5 if n < 100 else 2)
         unlock()
+        rate += charge[battery.LEFT_S]
         seen = (seen * 31 + rate + wave[n % 10] + breaths[breath.FOUND] * records[2]) & 0xFFFFFF
     for values in (ring, state, compare, breaths, records, charge):
         sums.append(_crc(values))

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from firmware_sim.contract.settings import ID_OF, defaults
-from firmware_sim.kernels.battery import BULK, FULL, YEAR_LOSS
+from firmware_sim.kernels.battery import BULK, FULL, LOAD_ONE, YEAR_LOSS, battery_load
 from ingest.analysis.refusal import Refused
 from ingest.analysis.units import checked
 
@@ -21,6 +21,7 @@ RECHARGE_H: Final[float] = defaults()[ID_OF["battery.recharge"]] / 10.0
 BULK_FRACTION: Final[float] = BULK / FULL  # bulk charge ends: UPS handbook, McGraw-Hill 2004, p. 197
 BULK_TIME_SHARE: Final = 0.6  # of the recharge time, as the module reckons (common practice)
 AGEING_SIZING: Final = 1.25  # UFC 3-520-01 App. E (published): sized so that 80 % is left at end of life
+LOAD_STEPS: Final = 60_000  # the larger load in the kernel's integers
 LEFT_AT_END_OF_LIFE: Final = 1.0 / AGEING_SIZING
 CHARGE_RETURN: Final = (1.02, 1.05)  # of the Ah taken: UPS handbook, McGraw-Hill 2004, p. 197 (published)
 
@@ -28,7 +29,6 @@ CHARGE_RETURN: Final = (1.02, 1.05)  # of the Ah taken: UPS handbook, McGraw-Hil
 EXPONENTS: Final[Mapping[str, tuple[float, float]]] = MappingProxyType(
     {"agm": (1.05, 1.15), "gel": (1.1, 1.25), "flooded": (1.2, 1.6)}
 )
-EXPONENT_WORST: Final = 1.6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,11 +42,11 @@ class MinutesRange:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DischargeTest:
-    """Hold a discharge test that was done: start in UTC ms, minutes carried, load in W (None: unknown)."""
+    """Hold a discharge test that was done: start in UTC ms, minutes carried, load (W or A, None: unknown)."""
 
     at_ms: int
     minutes: float
-    load_w: float | None = None
+    load: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,14 +165,15 @@ def proven_minutes(
     *,
     now_ms: int,
     recharge_fraction: float,
-    load_w: float | None = None,
+    load: float | None = None,
     age_days_max: int = PROVEN_DAYS_MAX,
 ) -> ProvenBound:
     """Return the lower bound: minutes of the last test × recharge × ageing × load, and whether proven.
 
     No test gives 0 min. Ageing since the test is the module's, `kernels.battery`: 10 % a year (common
-    practice). A load above the test's shortens by the worst Peukert exponent, 1.6; a lighter one isn't
-    counted as a gain. Older than `age_days_max`, or dated after now: not proven.
+    practice). A load above the test's, in the same unit, shortens as it does on the module, a little beyond
+    the worst published Peukert exponent, 1.6; a lighter one isn't counted as a gain. Older than
+    `age_days_max`, or dated after now: not proven.
     """
     if test is None:
         return ProvenBound(
@@ -185,11 +186,11 @@ def proven_minutes(
     unknown = []
     if not 0 <= age_days <= age_days_max:
         unknown.append("battery.test_too_old" if age_days > 0 else "battery.test_dated_later")
-    if test.load_w is None or load_w is None:
+    load_factor = 1.0
+    if test.load is None or load is None:
         unknown.append("battery.load_unknown")
-        load_factor = 1.0
-    else:
-        load_factor = min(1.0, (test.load_w / checked("load", load_w)) ** EXPONENT_WORST)
+    elif load > test.load:
+        load_factor = battery_load(max(int(LOAD_STEPS * test.load / load), 1), LOAD_STEPS) / LOAD_ONE
     fraction = min(max(recharge_fraction, 0.0), 1.0)
     return ProvenBound(
         minutes_low=checked("test length", test.minutes) * fraction * ageing * load_factor,

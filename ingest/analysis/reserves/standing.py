@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Final, Protocol
 
 from firmware_sim.contract.channels import OXYGEN_STATES, SUPPLY_STATES
-from firmware_sim.contract.messages import FLAG_BATTERY_PROVEN
+from firmware_sim.contract.messages import FLAG_BATTERY_BY_VOLTAGE, FLAG_BATTERY_PROVEN
 from firmware_sim.contract.settings import ID_OF, SETTINGS, defaults
 from ingest.analysis.reserves.at_bed import AgentNow, MixtureNow, agent_now, mixture_now
 from ingest.analysis.reserves.battery import (
@@ -20,7 +20,6 @@ from ingest.analysis.reserves.battery import (
 from ingest.analysis.reserves.cascade import Cascade, CylinderReserve, cascade
 from ingest.analysis.reserves.cylinder import cylinder_content
 from ingest.analysis.reserves.entries import Entered, entered, entered_marks
-from ingest.analysis.reserves.measured import shortened
 
 CURRENT_MS: Final = 5_000  # a reading older than this is an old one
 GAUGE_OLD_MS: Final = 12 * 3_600_000  # house rule: a gauge is read once a shift
@@ -42,12 +41,6 @@ class Store(Protocol):
 
     def breaths(self, module: int, start: int, end: int) -> Any:
         """Return the breaths."""
-
-    def records(self, message_id: int, module: int, start: int, end: int) -> Any:
-        """Return all records of one message as columns."""
-
-    def trends(self, module: int, start: int, end: int, quantities: Any = ..., pixels: Any = ...) -> Any:
-        """Return quantities second by second."""
 
     def bands(self, module: int, start: int, end: int, column: str) -> Sequence[Any]:
         """Return the stretches of one code."""
@@ -143,12 +136,16 @@ def _noted(
 
 
 def _battery(store: Store, module: int, latest: Any, state: str, now_ms: int) -> ProvenBound:
-    """Return the battery's bound: what the module reckons, less the time since; else test and recharge."""
+    """Return the battery's bound: what the module reckons, less the time since; else test and recharge.
+
+    Load and voltage, where they are measured, are the module's affair: both models are the same kernel.
+    """
     in_force = store.settings_at(module, now_ms)
     values = None if in_force is None else in_force.values
     minutes = _setting(values, "battery.proven_minutes")
     day = _setting(values, "battery.proven_day")
-    test = DischargeTest(at_ms=round(day) * DAY_MS, minutes=minutes) if minutes > 0 else None
+    then, now = _loads(values, latest)
+    test = DischargeTest(at_ms=round(day) * DAY_MS, minutes=minutes, load=then) if minutes > 0 else None
     left_s, age_ms = latest.readings.get("battery"), max(now_ms - latest.t, 0)
     charge = 0.0
     if test is not None and left_s is None:
@@ -157,22 +154,20 @@ def _battery(store: Store, module: int, latest: Any, state: str, now_ms: int) ->
         test,
         now_ms=now_ms,
         recharge_fraction=charge,
+        load=now,
         age_days_max=round(_setting(values, "battery.proven_age_max")),
     )
     notes = list(bound.unknown)
     if left_s is not None and test is not None:
-        full = minutes * bound.ageing_fraction
+        full = minutes * bound.ageing_fraction * bound.load_factor
         low = left_s / 60.0 - (age_ms / 60_000.0 if age_ms > CURRENT_MS else 0.0)
         proven = bool(latest.codes["flags"] & FLAG_BATTERY_PROVEN)
         charge = min(left_s / 60.0 / full, 1.0) if full > 0 else 0.0
         bound = replace(bound, minutes_low=max(low, 0.0), proven=proven, recharge_fraction=charge)
+        if latest.codes["flags"] & FLAG_BATTERY_BY_VOLTAGE:
+            notes.insert(0, "battery.by_voltage")
     elif test is not None:
         notes.append("battery.recharge")
-    bound = shortened(
-        replace(bound, unknown=tuple(notes)), store, module, proven_day=round(day), minutes=minutes,
-        newest_ms=latest.t, on_battery=state == "stored_energy",
-    )  # fmt: skip
-    notes = list(bound.unknown)
     if age_ms > CURRENT_MS:
         notes.insert(0, "battery.reading_old")
         bound = replace(bound, proven=False)
@@ -184,10 +179,19 @@ def _battery(store: Store, module: int, latest: Any, state: str, now_ms: int) ->
     return replace(bound, unknown=tuple(notes))
 
 
+def _loads(values: Sequence[int] | None, latest: Any) -> tuple[float | None, float | None]:
+    """Return the UPS's current in the test that is in force and now, A; None where it wasn't measured."""
+    then = _setting(values, "discharge.load")
+    if _setting(values, "discharge.minutes") != _setting(values, "battery.proven_minutes"):
+        then = 0.0
+    return then or None, latest.readings.get("ups_current")
+
+
 def _setting(values: Sequence[int] | None, name: str) -> float:
-    """Return a setting in its unit; a module that never reported any has the default."""
+    """Return a setting in its unit; a module that never reported it has the default."""
     row = SETTINGS[ID_OF[name]]
-    return float((defaults() if values is None else values)[row.id] / row.scale)
+    known = values is not None and row.id < len(values)
+    return float((values if values is not None and known else defaults())[row.id] / row.scale)
 
 
 def _recharged(store: Store, module: int, newest_ms: int, recharge_h: float) -> float:

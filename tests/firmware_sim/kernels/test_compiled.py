@@ -28,9 +28,10 @@ def test_works_where_nothing_can_be_written(tmp_path):
     blocked.write_text("a file where the cache folder should be")
     code = (
         "from array import array\n"
-        "from firmware_sim import compiled\n"
+        "from firmware_sim import compiled, kernels\n"
         "assert compiled._cache_folder('x') is None\n"
-        "state = array('i', bytes(40)); compiled.load().battery_second(state, 1, 1); print(list(state)[:1])\n"
+        "state = array('i', bytes(4 * kernels.battery.BATTERY_STATE))\n"
+        "compiled.load().battery_second(state, 1, 1); print(list(state)[:1])\n"
     )
     environment = {
         **os.environ,

@@ -90,10 +90,32 @@ def test_battery():
     for proven in (0, 60, 1200, 86400):
         for charge in (0, battery.FULL // 2, battery.FULL):
             for days in (-1, 0, 180, 3650, 60000):
-                state = RangedArray("i", [charge, proven, days, 365, 172800, 0, 0, 0])
+                state = battery_state(charge, proven, days)
                 for was in range(5):
                     for now in range(5):
                         kernels.battery_second(state, now, was)
+
+
+@pytest.mark.parametrize("proven", [60, 1200, 86400])
+@pytest.mark.parametrize("then", [0, 1, 4000])
+@pytest.mark.parametrize("curve", [[0] * 8, list(range(1, 9)), [3750 * k for k in range(1, 9)]])
+def test_battery_with_its_channels(proven, then, curve):
+    state = battery_state(battery.FULL, proven, 0)
+    state[battery.TEST_AMPERES] = then
+    for k in range(8):
+        state[battery.CURVE + k] = curve[k]
+    was = 1
+    for n in range(600):
+        state[battery.AMPERES] = (-1, 0, 4000, 65534)[n // 50 % 4]
+        state[battery.VOLTS] = (32767, 30000 - 50 * n, 1, 0, -1)[n // 120]
+        kernels.battery_second(state, 2, was)
+        was = 2
+
+
+def battery_state(charge, proven, days):
+    state = RangedArray("i", [charge, proven, days, 365, 172800] + [0] * (battery.BATTERY_STATE - 5))
+    state[battery.AMPERES_MEAN] = state[battery.VOLTS_MEAN] = -1
+    return state
 
 
 def test_the_checker_checks():

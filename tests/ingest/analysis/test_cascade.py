@@ -18,8 +18,8 @@ NOW_MS = 1_700_000_000_000 + 42_123
 
 
 def _battery(minutes: float, age_days: float = 10.0):
-    test = DischargeTest(at_ms=int(NOW_MS - age_days * DAY_MS), minutes=minutes, load_w=300.0)
-    return proven_minutes(test, now_ms=NOW_MS, recharge_fraction=1.0, load_w=300.0)
+    test = DischargeTest(at_ms=int(NOW_MS - age_days * DAY_MS), minutes=minutes, load=300.0)
+    return proven_minutes(test, now_ms=NOW_MS, recharge_fraction=1.0, load=300.0)
 
 
 def _cylinder(gauge: float = 137.0, rate=None):

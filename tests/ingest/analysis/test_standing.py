@@ -3,11 +3,10 @@
 from dataclasses import dataclass, field
 from types import SimpleNamespace as Row
 
-import numpy as np
 import pytest
 
 from firmware_sim.contract.channels import OXYGEN_STATES, SUPPLY_STATES
-from firmware_sim.contract.messages import FLAG_BATTERY_PROVEN
+from firmware_sim.contract.messages import FLAG_BATTERY_BY_VOLTAGE, FLAG_BATTERY_PROVEN
 from firmware_sim.contract.settings import ID_OF, defaults
 from ingest.analysis.hand import hand_entry
 from ingest.analysis.refusal import Refused
@@ -41,25 +40,30 @@ class Store:
     by_hand: list = field(default_factory=list)
     breathed: tuple | None = None
     purity: float | None = None
+    amperes: float | None = None
+    tested_amperes: float = 0.0
+    tested_minutes: int = 30
+    by_voltage: bool = False
+    later_settings: bool = True
 
     def latest(self, module):
         codes = {"supply_state": SUPPLY_STATES.index(self.state), "oxygen_state":
-                 OXYGEN_STATES.index(self.oxygen), "flags": FLAG_BATTERY_PROVEN}  # fmt: skip
-        return Row(t=NOW - self.age_ms, codes=codes, readings={"battery": self.left_s, "oxygen": self.purity})
+                 OXYGEN_STATES.index(self.oxygen), "flags":
+                 FLAG_BATTERY_PROVEN | FLAG_BATTERY_BY_VOLTAGE * self.by_voltage}  # fmt: skip
+        readings = {"battery": self.left_s, "oxygen": self.purity, "ups_current": self.amperes}
+        return Row(t=NOW - self.age_ms, codes=codes, readings=readings)
 
     def settings_at(self, module, utc_ms):
         values = list(defaults())
         values[ID_OF["battery.proven_minutes"]] = self.minutes
         values[ID_OF["battery.proven_day"]] = 20_000 - self.tested_days_ago
-        return Row(values=tuple(values))
+        values[ID_OF["discharge.minutes"]] = self.tested_minutes
+        values[ID_OF["discharge.load"]] = round(100 * self.tested_amperes)
+        return Row(values=tuple(values if self.later_settings else values[: ID_OF["discharge.minutes"]]))
 
     def marks(self, module=None, *, kind=None):
         return [Row(utc=NOW - ago, data=data) for ago, data in
                 (self.by_hand if kind == "hand" else self.notes)]  # fmt: skip
-
-    def trends(self, module, start, end, quantities=None, pixels=None):
-        """Return no optional channel."""
-        return Row(t=[], mean={name: np.empty(0) for name in quantities})
 
     def breaths(self, module, start, end):
         """Return nothing, or one kind of breath: rate (/min), ti, te (ms)."""
@@ -99,6 +103,29 @@ def test_the_supply_state_has_its_say(state, minutes, note):
     assert rung.minutes_low == minutes
     assert note in rung.unknown
     assert state == "bypass" or not rung.proven
+
+
+def test_load_and_voltage_are_the_modules_own_figures_and_are_named():
+    assert "battery.load_unknown" in battery().unknown
+    measured = battery(amperes=1.5, tested_amperes=1.5)
+    assert "battery.load_unknown" not in measured.unknown
+    # 20 min of 30 at double the load: the module has counted that already.
+    assert battery(amperes=3.0, tested_amperes=1.5, left_s=600.0).minutes_low == 10
+    assert battery(state="stored_energy", by_voltage=True).unknown[0] == "battery.by_voltage"
+    # What was measured in another test than the one in force tells nothing.
+    assert "battery.load_unknown" in battery(amperes=1.5, tested_amperes=1.5, tested_minutes=29).unknown
+
+
+def test_without_a_reading_of_the_module_the_same_kernel_shortens_by_the_load():
+    charged = [(20 * HOUR, 0, "normal")]
+    told = {"left_s": None, "states": charged, "tested_days_ago": 0, "tested_amperes": 1.5}
+    # Half a day of ageing is gone from the 30 min.
+    assert battery(**told, amperes=1.5).minutes_low == 29
+    assert battery(**told, amperes=3.0).minutes_low == int(29.99 * 0.5**1.625)
+
+
+def test_a_record_of_an_older_module_has_no_later_settings():
+    assert battery(amperes=1.5, later_settings=False).minutes_low == 20
 
 
 def test_never_tested_promises_nothing_even_with_a_reading():

@@ -1,5 +1,6 @@
 """Commissioning on a whole emulated bed: each step measured by the module, from its record."""
 
+import numpy as np
 import pytest
 
 from firmware_sim.scenarios._parts import ADULT, BELLOWS_ADULT, at
@@ -21,6 +22,7 @@ def bed(tmp_path):
         duration_s=6 * 3600.0,
         settings={"patient": ADULT, "ventilator": {**BELLOWS_ADULT, "source": 0}}, initial=FREE,
         events=(at(2, "person", "set_mode", mode="standby"),),
+        fitted=("battery_voltage", "ups_current"),
     )  # fmt: skip
     bed = LiveBed(scenario, tmp_path / "bed.db")
     yield bed.play(90)
@@ -92,8 +94,19 @@ def test_commissioning_of_the_supply_measured_by_the_module(bed):
     bed.play(5)
     with open_reader(bed.path) as reader:
         stand = standing(reader, bed.module, bed.now)
-        assert tables.setting_value(reader.settings_at(bed.module, bed.now).values,
-                                    "battery.proven_minutes") == 4  # fmt: skip
+        in_force = reader.settings_at(bed.module, bed.now).values
+        channels = ["battery_voltage", "ups_current"]
+        seen = reader.trends(bed.module, bed.now - 330_000, bed.now - 130_000, channels).mean
+        before = reader.trends(bed.module, bed.now - 450_000, bed.now - 400_000, channels).mean
+    kept = {name: tables.setting_value(in_force, name) for name in tables.SETTINGS if "discharge." in name}
+    assert tables.setting_value(in_force, "battery.proven_minutes") == kept["discharge.minutes"] == 4
+    # Where voltage and load are fitted, what they showed in the test is kept beside its minutes.
+    assert kept["discharge.load"] == pytest.approx(np.nanmean(seen["ups_current"]), abs=0.1)
+    curve = [kept[f"discharge.volts_{k}"] for k in range(8)]
+    assert curve == sorted(curve)
+    assert np.nanmin(seen["battery_voltage"]) <= curve[0] < curve[-1]
+    assert curve[-1] < np.nanmin(before["battery_voltage"]) - 1.0, "the charger's is no part of it"
+    assert "battery.load_unknown" not in stand.battery.unknown
     # Proven minutes feed the reserves: a battery just emptied by four of four minutes holds none of them.
     assert stand.battery is not None and stand.battery.proven
     assert stand.battery.minutes_low < 4
