@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 from dashboard.figures.rehearsal import Tried
-from ingest.analysis.rehearsal import EVENT, Material, Rehearsed, Stage, event_of, overlay_of, sweep_of
-from ingest.analysis.rehearsal.overlay import REHEARSABLE
+from ingest.analysis.rehearsal.overlay import REHEARSABLE, overlay_of, sweep_of
+from ingest.analysis.rehearsal.stage import EVENT, Material, Rehearsed, Stage, event_of
 from ingest.errors import UserError
 from ingest.store.reader import Reader, tables
 

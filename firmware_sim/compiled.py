@@ -20,33 +20,33 @@ from typing import Any
 import numba
 
 from firmware_sim import kernels
+from firmware_sim.compiler import compiled, kept
 
-# `_nrt` is an option that numba has and its types don't know.
-_njit: Any = numba.njit
 FOLDER = pathlib.Path(kernels.__file__).parent
 _IMPORT = re.compile(r"^from firmware_sim\.kernels\.(\w+) import", re.MULTILINE)
 
 
-def load() -> types.SimpleNamespace:
-    """Return the compiled kernels: the same function names as `firmware_sim.kernels`."""
+def load(*files: str) -> types.SimpleNamespace:
+    """Return the compiled kernels under their names in `firmware_sim.kernels`: those of `files`, or all."""
     sources = {path.stem: path.read_text("utf-8") for path in sorted(FOLDER.glob("[a-z]*.py"))}
     spaces: dict[str, dict[str, Any]] = {}
-    for stem in sources:
+    for stem in files or sources:
         _run(stem, sources, spaces)
-    compiled: dict[tuple[str, str], Any] = {}
+    machine_code: dict[tuple[str, str], Any] = {}
     for stem, space in spaces.items():
         with _caching(_digest(stem, sources)) as cached:
             for name, value in space.items():
                 if isinstance(value, types.FunctionType) and value.__globals__ is space:
                     # Kernels allocate nothing, so the compiled code may do without counting references.
-                    compiled[value.__module__, name] = _njit(value, cache=cached, _nrt=False)
+                    compile_it = kept if cached else compiled
+                    machine_code[value.__module__, name] = compile_it(value, _nrt=False)
     for space in spaces.values():
         for name, value in space.items():
             if isinstance(value, types.FunctionType):
-                space[name] = compiled[value.__module__, value.__name__]
+                space[name] = machine_code[value.__module__, value.__name__]
     public = [name for name, value in vars(kernels).items() if callable(value)]
-    by_name = {name: dispatcher for (_, name), dispatcher in compiled.items()}
-    return types.SimpleNamespace(**{name: by_name[name] for name in public})
+    by_name = {name: dispatcher for (_, name), dispatcher in machine_code.items()}
+    return types.SimpleNamespace(**{name: by_name[name] for name in public if name in by_name})
 
 
 def _run(stem: str, sources: dict[str, str], spaces: dict[str, dict[str, Any]]) -> dict[str, Any]:

@@ -4,7 +4,9 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
-from ingest.analysis.rehearsal import EVENT, Material, Overlay, Rehearsed, Stage, TrueEvent, event_of
+from ingest.analysis.rehearsal.judge import TrueEvent
+from ingest.analysis.rehearsal.overlay import Overlay
+from ingest.analysis.rehearsal.stage import EVENT, Material, Rehearsed, Stage, event_of
 from ingest.errors import UserError
 from ingest.store.reader import open_reader
 

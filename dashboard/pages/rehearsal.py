@@ -17,7 +17,8 @@ from dashboard.queries import choose_module, chosen_night, nights, reading
 from dashboard.rehearsing import OFFERED, Rehearsal, rehearse
 from dashboard.settings import Settings
 from dashboard.view import View, view_of
-from ingest.analysis.rehearsal import Rehearsed, Verdict
+from ingest.analysis.rehearsal.judge import Verdict
+from ingest.analysis.rehearsal.stage import Rehearsed
 from ingest.errors import UserError
 from ingest.store.reader import Night, Reader, tables
 

@@ -1,7 +1,7 @@
 """Supply: the site at a glance, its events against the envelopes, their waveforms, calendar of outages."""
 
 from collections.abc import Callable, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import dash_ag_grid as dag
 from dash import Dash, Input, Output, State, dcc, html
@@ -18,15 +18,17 @@ from dashboard.links import Place
 from dashboard.pages import site
 from dashboard.pages.night import look_of
 from dashboard.queries import choose_module, reading
-from dashboard.reports.study_sections import length
 from dashboard.settings import Settings
 from dashboard.site_marks import site_marks
-from dashboard.supply_queries import CaptureFrame, SupplyFrame, capture_frame, supply_frame, usual_period
+from dashboard.supply_words import length
 from dashboard.texts import Words
 from dashboard.view import View, view_of
 from ingest.analysis.supply import classify
 from ingest.analysis.supply.records import Figure, SupplyEvent
 from ingest.store.reader import Module, Reader
+
+if TYPE_CHECKING:
+    from dashboard.supply_queries import CaptureFrame, SupplyFrame
 
 PATH = "/supply"
 ROWS = ("availability", "inside", "dip", "swell", "interruption")
@@ -44,7 +46,7 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
         if found is None:
             return notice(words("empty.title"), words("empty.text"))
         module, start, end, whole = found
-        frame = supply_frame(reader, module, start, end, view.zone)
+        frame = _frame(reader, module, (start, end), view)
         others = [one for one in reader.modules() if one.id != module.id]
         marks = site_marks(reader, module.id)
     return html.Div(
@@ -65,6 +67,8 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
 
 def asked(reader: Reader, search: str | None) -> tuple[Module, int, int, tuple[int, int]] | None:
     """Return module, period and all that is recorded of it; None for an empty store."""
+    from dashboard.supply_queries import usual_period
+
     place = links.parse(search)
     module = choose_module(reader, place.module)
     whole = None if module is None else reader.span(module.id)
@@ -74,7 +78,14 @@ def asked(reader: Reader, search: str | None) -> tuple[Module, int, int, tuple[i
     return module, start, end, whole
 
 
-def head(frame: SupplyFrame, whole: tuple[int, int], view: View) -> list[Component]:
+def _frame(reader: Reader, module: Module, window: tuple[int, int], view: View) -> "SupplyFrame":
+    # The analysis brings its compiler and filters along: only who opens this page waits for them.
+    from dashboard.supply_queries import supply_frame
+
+    return supply_frame(reader, module, *window, view.zone)
+
+
+def head(frame: "SupplyFrame", whole: tuple[int, int], view: View) -> list[Component]:
     """Return the title, what was not watched, and the moves."""
     words = view.words
     dark = (frame.end - frame.start) * (1 - frame.coverage_percent / 100)
@@ -102,7 +113,7 @@ def _day(utc_ms: int, view: View) -> str:
     return f"{date(utc_ms, view.zone)} {clock(utc_ms, view.zone)}"
 
 
-def _moves(frame: SupplyFrame, whole: tuple[int, int], view: View) -> list[Component]:
+def _moves(frame: "SupplyFrame", whole: tuple[int, int], view: View) -> list[Component]:
     start, end, last = frame.start, frame.end, whole[1]
     size = end - start
     places = (
@@ -133,7 +144,7 @@ def compare(others: Sequence[Module], view: View) -> Component:
     )
 
 
-def glance(frame: SupplyFrame, other: SupplyFrame | None, view: View) -> Component:
+def glance(frame: "SupplyFrame", other: "SupplyFrame | None", view: View) -> Component:
     """Return the site at a glance: each figure with its bounds and the part of the time it rests on."""
     words = view.words
     shown = [frame] if other is None else [frame, other]
@@ -149,7 +160,7 @@ def glance(frame: SupplyFrame, other: SupplyFrame | None, view: View) -> Compone
     return html.Table([top, html.Tbody(body)], className="ledger glance")
 
 
-def _figure(frame: SupplyFrame, name: str) -> Figure | None:
+def _figure(frame: "SupplyFrame", name: str) -> Figure | None:
     return next((one for one in frame.figures if ROW_OF.get(one.name, one.name) == name), None)
 
 
@@ -185,7 +196,7 @@ def _half(view: View) -> Look:
     return look_of(view)
 
 
-def plane(frame: SupplyFrame, view: View, other: SupplyFrame | None = None) -> Component:
+def plane(frame: "SupplyFrame", view: View, other: "SupplyFrame | None" = None) -> Component:
     """Return magnitude against duration."""
     words = view.words
     drawn = figures.magnitude_duration(
@@ -195,7 +206,7 @@ def plane(frame: SupplyFrame, view: View, other: SupplyFrame | None = None) -> C
     return _figure_box("plane", words("supply.plane"), note, drawn, ids.SUPPLY_PLANE, view)
 
 
-def week(frame: SupplyFrame, view: View) -> Component:
+def week(frame: "SupplyFrame", view: View) -> Component:
     """Return the calendar of interruptions."""
     words, found = view.words, frame.week
 
@@ -224,7 +235,7 @@ def _figure_box(
     )
 
 
-def events(frame: SupplyFrame, view: View) -> list[Component]:
+def events(frame: "SupplyFrame", view: View) -> list[Component]:
     """Return the events as a table that sorts and filters."""
     words = view.words
     title = html.H2(words("supply.events"))
@@ -275,7 +286,7 @@ def event_row(event: SupplyEvent, view: View) -> dict[str, Any]:
     }
 
 
-def capture(found: CaptureFrame | None, event: SupplyEvent, view: View) -> list[Component]:
+def capture(found: "CaptureFrame | None", event: SupplyEvent, view: View) -> list[Component]:
     """Return the waveform of an event with its half-cycle rms and harmonics."""
     words = view.words
     named = {"kind": words(f"study.kind.{event.kind}"), "start": _moment(event.start_s, view)}
@@ -303,22 +314,24 @@ def _graph(drawn: dict[str, Any], key: str, view: View) -> Component:
 
 def compared(
     reader: Reader, module: Module, start: int, end: int, choice: str, view: View
-) -> SupplyFrame | None:
+) -> "SupplyFrame | None":
     """Return what to compare with: the period before, another module, or nothing."""
     if choice == "before":
-        return supply_frame(reader, module, start - (end - start), start, view.zone)
+        return _frame(reader, module, (start - (end - start), start), view)
     other = next((one for one in reader.modules() if f"{one.id:08x}" == choice), None)
-    return None if other is None else supply_frame(reader, other, start, end, view.zone)
+    return None if other is None else _frame(reader, other, (start, end), view)
 
 
 def show_event(settings: Settings, view: View, search: str | None, at: int) -> list[Component]:
     """Return the capture of the event that began at a UTC ms."""
+    from dashboard.supply_queries import capture_frame
+
     with reading(settings.store) as reader:
         found = asked(reader, search)
         if found is None:
             return []
         module, start, end, _ = found
-        frame = supply_frame(reader, module, start, end, view.zone)
+        frame = _frame(reader, module, (start, end), view)
         event = next((e for e in frame.events if round(e.start_s * 1000) == at), None)
         if event is None:
             return []
@@ -340,7 +353,7 @@ def register(app: Dash, settings: Settings) -> None:
             if found is None:
                 raise PreventUpdate
             module, start, end, _ = found
-            frame = supply_frame(reader, module, start, end, view.zone)
+            frame = _frame(reader, module, (start, end), view)
             other = compared(reader, module, start, end, str(choice), view)
         events_of = () if other is None else other.events
         drawn = figures.magnitude_duration(frame.events, events_of, _half(view), _point(view))

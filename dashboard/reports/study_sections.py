@@ -3,11 +3,12 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
-from dashboard.formats import MISSING, number, span
+from dashboard.formats import MISSING, number
 from dashboard.reports.study_data import CLOCK_ERROR_S, RATE_HZ, TAPS
 from dashboard.reports.study_figures import Drawn
 from dashboard.reports.study_flicker import lamp_of
 from dashboard.reports.study_tables import Case, figures, iso
+from dashboard.supply_words import about_time, length
 from dashboard.texts import Words
 from ingest.analysis.supply import classify, failures
 from ingest.analysis.supply.harmonics import highest_order
@@ -39,21 +40,6 @@ class Section:
     items: Sequence[str] = ()
     tables: Sequence[Table] = ()
     figures: Sequence[Drawn] = field(default=())
-
-
-def about_time(seconds: float, words: Words) -> str:
-    """Return a length of time in words."""
-    return span(seconds * 1000, words)
-
-
-def length(event: SupplyEvent, words: Words) -> str:
-    """Return an event's length, 'at least' where its end was not seen."""
-    seconds = event.duration_s
-    if seconds < 10:
-        text = words("study.length.ms", n=round(seconds * 1000))
-    else:
-        text = words("study.length.s", n=round(seconds)) if seconds < 600 else about_time(seconds, words)
-    return words("study.length.at_least", text=text) if event.still_open else text
 
 
 def leads(case: Case, words: Words) -> list[str]:

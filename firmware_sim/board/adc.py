@@ -7,9 +7,9 @@ faults act here, at the converter's input: that is where a broken wire shows.
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from firmware_sim.compiler import kept
 from firmware_sim.contract import channels
 
 FAULTS = ("none", "open", "short", "stuck", "drift", "noisy", "saturated")
@@ -79,7 +79,7 @@ _S16, _S27, _S30, _S31, _S32, _S48 = (np.uint64(n) for n in (16, 27, 30, 31, 32,
 _LOW_16 = np.uint64(0xFFFF)
 
 
-@njit(cache=True)
+@kept
 def convert(physical: Physical, first: int, parameter: Vector, codes: Codes) -> None:
     """Fill `codes` from `physical`; `first` is the number of the first sample since the board was made.
 

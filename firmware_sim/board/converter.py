@@ -3,10 +3,10 @@
 from array import array
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from firmware_sim.board import adc
+from firmware_sim.compiler import kept
 from firmware_sim.contract import PRESSURE_BLOCK, SUPPLY_BLOCK, channels
 from firmware_sim.core.block import Block
 from firmware_sim.world.plant import Lines
@@ -129,7 +129,7 @@ class Converter:
         return None if codes is None else codes[index]
 
 
-@njit(cache=True)
+@kept
 def feel(
     ppm: Line, ambient_pa: Line, calibrated_pa: int, lag_q16: int, state: NDArray[np.int64], felt: Line
 ) -> None:

@@ -1,11 +1,9 @@
 """Compile the step functions; the only place of this room that names the compiler."""
 
-from collections.abc import Callable
-from typing import Any, TypeVar, cast
+from typing import cast
 
-from numba import njit
-
-F = TypeVar("F", bound=Callable[..., Any])
+from firmware_sim import compiler
+from firmware_sim.compiler import F
 
 
 def compiled(function: F) -> F:
@@ -14,12 +12,12 @@ def compiled(function: F) -> F:
     Contraction to fused multiply-add stays off, so that floats are equal on every machine; only
     + - * / and square root may be used, never exp or sin, whose last bit differs between libraries.
     """
-    return cast(F, njit(error_model="numpy", forceinline=True)(function))
+    return compiler.compiled(function, error_model="numpy", forceinline=True)
 
 
 def compiled_and_kept(function: F) -> F:
     """Compile and keep the machine code on disk; only for the outermost function (see `tick.py`)."""
-    return cast(F, njit(error_model="numpy", cache=True)(function))
+    return compiler.kept(function, error_model="numpy")
 
 
 def plain(function: F) -> F:

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from scipy.stats import theilslopes
 
 from firmware_sim.contract.channels import OXYGEN_STATES
 from firmware_sim.contract.settings import ID_OF
@@ -55,9 +54,8 @@ def slope_of(points: Points) -> Slope | None:
     """Return the slope of (day, value) points, None with fewer than 5."""
     if len(points) < POINTS_MIN:
         return None
-    days, values = np.array(points, np.float64).T
-    middle, _, low, high = theilslopes(values, days, 0.95)
-    return Slope(each_day=float(middle), low=float(low), high=float(high), points=len(points))
+    middle, _, low, high = _theil_sen(points)
+    return Slope(each_day=middle, low=low, high=high, points=len(points))
 
 
 def trend(points: Points) -> Trend | None:
@@ -82,8 +80,18 @@ def trend(points: Points) -> Trend | None:
 
 def _error(points: Points) -> float:
     days, values = np.array(points, np.float64).T
-    middle, start, _, _ = theilslopes(values, days)
+    middle, start, _, _ = _theil_sen(points)
     return float(np.abs(values - start - middle * days).sum())
+
+
+def _theil_sen(points: Points) -> tuple[float, float, float, float]:
+    """Return slope, value at day 0, lower and upper bound of the slope."""
+    # Here alone: it takes half a second to load, and most lists of what is due have no slope yet.
+    from scipy.stats import theilslopes
+
+    days, values = np.array(points, np.float64).T
+    middle, start, low, high = theilslopes(values, days, 0.95)
+    return float(middle), float(start), float(low), float(high)
 
 
 def sieve_points(store: Any, module: int, now: int, changed_ms: int | None) -> list[tuple[float, float]]:

@@ -11,7 +11,9 @@ import click
 from ingest.errors import UserError
 
 if TYPE_CHECKING:
-    from ingest.analysis.rehearsal import Judged, Material, Outcome, Rehearsed, Stage, TrueEvent
+    from ingest.analysis.rehearsal.judge import Judged, TrueEvent
+    from ingest.analysis.rehearsal.outcome import Outcome
+    from ingest.analysis.rehearsal.stage import Material, Rehearsed, Stage
 
 EPILOG = """\b
 Examples:
@@ -44,7 +46,8 @@ def rehearse(
     The module's own alarm engine runs over the recorded inputs. Nothing is sent to any module, and circuit
     rows keep their hard maximum delays. True events are a person's marks of kind 'event', or --truth.
     """
-    from ingest.analysis.rehearsal import Stage, overlay_of, sweep_of
+    from ingest.analysis.rehearsal.overlay import overlay_of, sweep_of
+    from ingest.analysis.rehearsal.stage import Stage
     from ingest.rehearse import gather, sweep
 
     overlay = overlay_of(texts)
@@ -88,7 +91,7 @@ def read_truth(path: Path) -> "list[TrueEvent]":
 
 
 def _event(path: Path, place: int, one: Any) -> "TrueEvent":
-    from ingest.analysis.rehearsal import TrueEvent
+    from ingest.analysis.rehearsal.judge import TrueEvent
 
     where = f"{path}, event {place}"
     if not isinstance(one, dict) or not set(one) <= {"start_ms", "end_ms", "condition", "text"}:

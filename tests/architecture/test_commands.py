@@ -47,10 +47,34 @@ def test_help_loads_no_package():
         "import sys, nightkeel\n"
         "try: nightkeel.main(['--help'])\n"
         "except SystemExit: pass\n"
-        "print(sorted({'numpy', 'dash', 'sqlite3', 'serial', 'pandas'} & set(sys.modules)), file=sys.stderr)"
+        "print(sorted({'numpy', 'numba', 'scipy', 'dash', 'sqlite3', 'serial', 'pandas'} & set(sys.modules)),"
+        " file=sys.stderr)"
     )
     done = subprocess.run([sys.executable, "-c", code], cwd=TOP, capture_output=True, text=True, check=True)
     assert done.stderr.strip() == "[]"
+
+
+KERNEL = (
+    "from array import array; from firmware_sim import compiled, kernels; "
+    "compiled.load('battery').battery_second(array('i', bytes(4 * kernels.battery.BATTERY_STATE)), 1, 1)"
+)
+# What is loaded, and what need not come along: each a tenth of a second up to a second at the start.
+LIGHT = [
+    ("import ingest.store.reader", "numba scipy pandas dash"),
+    ("import ingest.cli.rehearse, ingest.rehearse", "numba scipy pandas dash"),
+    ("import dashboard.serve", "numba scipy.signal scipy.stats scipy.optimize pandas matplotlib weasyprint"),
+    (KERNEL, "scipy.linalg numba.np.arraymath"),
+]
+
+
+@pytest.mark.parametrize(("code", "heavy"), LIGHT)
+def test_nothing_heavy_comes_along(code, heavy):
+    """What was kept of the compiler's work loads without the compiler's own preparations."""
+    said = f"import sys; {code}; print(sorted(set({heavy.split()}) & set(sys.modules)))"
+    command = [sys.executable, "-c", said]
+    for _ in range(2 if code == KERNEL else 1):  # the first run may compile
+        done = subprocess.run(command, cwd=TOP, capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
 
 
 def test_a_command_that_is_not_built_is_not_shown(monkeypatch):

@@ -4,7 +4,7 @@ from array import array
 
 from firmware_sim.contract import inputs, settings, values
 from firmware_sim.kernels.inputs import inputs_put
-from ingest.analysis.rehearsal import Recording, Stretch
+from ingest.analysis.rehearsal.recording import Recording, Stretch
 from tests.support.alarm_bench import INDEX, quiet
 
 

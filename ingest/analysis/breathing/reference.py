@@ -12,7 +12,6 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
-from scipy.signal import find_peaks
 
 from ingest.analysis.breathing.model import BreathTable, Floats, PressureTrace, breath_table
 
@@ -35,6 +34,9 @@ def peaks_of(signal: Floats, rate_hz: float, amplitude_min: float) -> NDArray[np
 
     Peaks need `amplitude_min` of prominence, 0.5 s between them, and 0.3 of their neighbours' upper quartile.
     """
+    # Here alone: a server that shows nights has no use for it, and it takes half a second to load.
+    from scipy.signal import find_peaks
+
     smooth = smoothed(signal, rate_hz, PEAK_SMOOTH_S)
     found, properties = find_peaks(
         np.concatenate(([smooth.min()], smooth, [smooth.min()])),

@@ -42,7 +42,7 @@ def load_tape(recording: Recording, kernels: Kernels) -> Tape:
     for stretch in recording.stretches:
         now = array("i", [0] * values.COUNT)
         inputs.start(now)
-        block = array("i", bytes(4 * values.COUNT * stretch.steps))
+        block = array("i", [0]) * (values.COUNT * stretch.steps)
         data = array("h", np.frombuffer(stretch.codes, np.uint8).astype(np.int16).tobytes())
         if kernels.inputs_steps(data, 0, stretch.steps, growth, now, block) != len(data):
             raise UserError(

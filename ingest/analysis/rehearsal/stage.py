@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from firmware_sim.compiled import load
 from firmware_sim.contract import alarms
 from ingest.analysis.rehearsal.compare import Comparison, compare
 from ingest.analysis.rehearsal.judge import Judged, TrueEvent, judge
@@ -42,8 +41,11 @@ class Stage:
     """Hold decoded recordings and the outcome with the settings in force; rehearse on it."""
 
     def __init__(self, material: Material) -> None:
+        # Here alone: a server of pages loads the compiler when somebody rehearses.
+        from firmware_sim.compiled import load
+
         self.material = material
-        self.kernels: Any = load()
+        self.kernels: Any = load("alarms", "inputs")
         self.tapes: list[Tape] = [load_tape(one, self.kernels) for one in material.recordings]
         runs = [replay(tape, self.kernels) for tape in self.tapes]
         self.comparison: Comparison = compare(runs)

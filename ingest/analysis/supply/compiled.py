@@ -3,7 +3,6 @@
 from collections.abc import Callable
 from typing import Any, ParamSpec, TypeVar, cast
 
-import numba
 import numpy.typing as npt
 
 P = ParamSpec("P")
@@ -22,11 +21,16 @@ def compiled(function: Callable[P, R]) -> Callable[P, R]:
 
     No fast-math: the order of the sums is part of the result.
     """
-    return cast(Callable[P, R], numba.njit(cache=True, nogil=True)(function))
+    return _machine_code(function)
 
 
 def compiled_any_order(function: Callable[P, R]) -> Callable[P, R]:
     """Compile a loop whose sums may be taken in any order: faster, but last bits differ by processor."""
-    return cast(
-        Callable[P, R], numba.njit(cache=True, nogil=True, fastmath={"reassoc", "contract"})(function)
-    )
+    return _machine_code(function, fastmath={"reassoc", "contract"})
+
+
+def _machine_code(function: Callable[P, R], **options: Any) -> Callable[P, R]:
+    # Here alone: modules that take only the types from this file must not load the compiler.
+    import numba
+
+    return cast(Callable[P, R], numba.njit(cache=True, nogil=True, **options)(function))

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -10,12 +11,14 @@ from ingest.analysis.supply.classify import SHORT_INTERRUPTION_S
 from ingest.analysis.supply.compiled import Floats
 from ingest.analysis.supply.records import Figure, Gap, SupplyEvent, watched_s
 from ingest.analysis.supply.spans import taken_s
-from ingest.analysis.supply.windows import HalfCycles
+
+if TYPE_CHECKING:
+    from ingest.analysis.supply.windows import HalfCycles
 
 DAY_S, HOUR_S = 86400.0, 3600.0
 
 
-def event_energy_s(rows: HalfCycles, event: SupplyEvent) -> float:
+def event_energy_s(rows: "HalfCycles", event: SupplyEvent) -> float:
     """Sum (1 - u^2) dt over the windows of a dip, half cycle by half cycle (IEEE 1564)."""
     here = (rows.start_s >= event.start_s - 1e-9) & (rows.start_s < event.back_s - 1e-9)
     level = rows.rms_v[here] / event.reference_v

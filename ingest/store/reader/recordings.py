@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import Any
 
 from firmware_sim.contract import commands, log_codes
+from firmware_sim.contract import settings as s
 from firmware_sim.contract.alarms import TRANSITIONS
 from ingest.analysis.rehearsal.recording import STEP_MS, Act, Recording, Stretch, Transition
 from ingest.store.reader.base import Base
@@ -92,7 +93,7 @@ def _stretches(base: Base, low: int, high: int, last_tick: int) -> tuple[Stretch
 
 
 def _settings(base: Base, low: int, high: int) -> list[tuple[int, Act]]:
-    """Return (record id, act) of each whole report of settings."""
+    """Return (record id, act) of each whole report; settings of a later contract have their defaults."""
     out: list[tuple[int, Act]] = []
     parts_seen: dict[int, array[int]] = {}
     for record, tick, part, parts, first, blob in base.rows(
@@ -103,7 +104,8 @@ def _settings(base: Base, low: int, high: int) -> list[tuple[int, Act]]:
         parts_seen[first] = array("i", blob)
         if part == parts - 1 and len(parts_seen) == parts:
             whole = tuple(one for place in sorted(parts_seen) for one in parts_seen[place])
-            out.append((record, Act(step=_step(tick), settings=whole)))
+            later = tuple(row.adult for row in s.SETTINGS[len(whole) :])
+            out.append((record, Act(step=_step(tick), settings=whole + later)))
     return out
 
 

@@ -3,7 +3,7 @@
 import pytest
 
 from firmware_sim.compiled import load
-from ingest.analysis.rehearsal import Stage
+from ingest.analysis.rehearsal.stage import Stage
 from ingest.rehearse import gather
 from tests.support.nights import play
 

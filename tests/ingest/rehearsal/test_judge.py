@@ -5,7 +5,10 @@ import random
 import pytest
 
 from firmware_sim.contract import settings as s
-from ingest.analysis.rehearsal import TrueEvent, judge, load_tape, outcome_of, overlay_of, replay, sweep_of
+from ingest.analysis.rehearsal.judge import TrueEvent, judge
+from ingest.analysis.rehearsal.outcome import outcome_of
+from ingest.analysis.rehearsal.overlay import overlay_of, sweep_of
+from ingest.analysis.rehearsal.replay import load_tape, replay
 from ingest.errors import UserError
 from ingest.rehearse import gather, sweep
 from tests.support.engine_tapes import recording

@@ -1,14 +1,23 @@
 """With the settings in force a rehearsal says what the module said: every field, row and tick."""
 
+import shutil
+import sqlite3
+from contextlib import closing
 from dataclasses import replace
 
 import pytest
 
 from firmware_sim.contract import alarms
+from firmware_sim.contract import settings as s
 from firmware_sim.kernels import alarms as k
-from ingest.analysis.rehearsal import Act, compare, load_tape, outcome_of, overlay_of, replay
-from ingest.analysis.rehearsal.outcome import silent_spans
+from ingest.analysis.rehearsal.compare import compare
+from ingest.analysis.rehearsal.outcome import outcome_of, silent_spans
+from ingest.analysis.rehearsal.overlay import overlay_of
+from ingest.analysis.rehearsal.recording import Act
+from ingest.analysis.rehearsal.replay import load_tape, replay
+from ingest.analysis.rehearsal.stage import Stage
 from ingest.errors import UserError
+from ingest.rehearse import gather
 from tests.support.engine_tapes import recording
 
 
@@ -44,6 +53,21 @@ def test_a_wrong_limit_is_seen(reset_stage):
     assert {one.row for one in found.only_replayed} == {alarms.ID_OF["disconnected"]}
 
 
+def test_a_night_recorded_before_a_setting_was_added(reset_store, tmp_path):
+    """An older module's last settings are missing in its store; they count with their defaults."""
+    store = tmp_path / "older.db"
+    shutil.copy(reset_store, store)
+    with closing(sqlite3.connect(store)) as connection, connection:
+        last = connection.execute("SELECT max(part) FROM settings").fetchone()[0]
+        assert connection.execute(
+            'UPDATE settings SET "values" = substr("values", 1, length("values") - 4) WHERE part = ?', (last,)
+        ).rowcount
+    stage = Stage(gather(store))
+    assert stage.comparison.exact
+    assert {len(one.settings) for one in stage.material.recordings} == {s.COUNT}
+    assert stage.rehearse(overlay_of(["oxygen.delay=20"])).outcome.episodes
+
+
 def test_plain_and_compiled_agree(pause_stage):
     from firmware_sim import kernels as plain
 
@@ -56,8 +80,6 @@ def test_plain_and_compiled_agree(pause_stage):
 def test_settings_in_the_middle_take_effect_at_their_step(kernels):
     made = recording("oxygen", [7800] * 600)
     lower = list(made.settings)
-    from firmware_sim.contract import settings as s
-
     lower[s.ID_OF["oxygen.low"]] = 7500
     late = replace(made, settings=tuple(lower), acts=(Act(step=200, settings=made.settings),))
     tape = load_tape(late, kernels)
