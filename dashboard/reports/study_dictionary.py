@@ -10,25 +10,15 @@ from typing import Any
 import pandas as pd
 
 from dashboard.reports.study_captures import listed, waves
-from dashboard.reports.study_tables import TABLES, Case, Frame, tables_of
+from dashboard.reports.study_tables import TABLES, Case, Frame, tables_of, unit_of
 from dashboard.site_marks import LABELS
 from dashboard.texts import Words
 from ingest.analysis.supply.study import Study
 from ingest.store.reader import Capture
 
-# What a column's name ends in, longest first, and the unit that this says.
-UNITS = (
-    ("_percent", "%"), ("_utc", "UTC"), ("_energy_s", "s"), ("_min", "min"), ("minutes", "min"),
-    ("_hz", "Hz"), ("_pu", "of reference"), ("_h", "h"), ("_s", "s"), ("_v", "V"),
-)  # fmt: skip
 WORDS = Words("en")
 # A Monday: times of a package are moved by whole weeks to the week that begins here.
 FIRST_WEEK = datetime(2000, 1, 3, tzinfo=UTC)
-
-
-def unit_of(column: str) -> str:
-    """Return the unit that a column's name says, '' for a name, a count or a yes and no."""
-    return next((unit for ending, unit in UNITS if column.endswith(ending)), "")
 
 
 def dictionary(case: Case, words: Words = WORDS, tables: dict[str, Frame] | None = None) -> Frame:

@@ -29,6 +29,8 @@ STYLE: Any = {
     "legend.frameon": False, "legend.fontsize": 8, "hatch.linewidth": 0.5, "hatch.color": COLOURS["gap"],
 }  # fmt: skip
 SHORTEST_S, LONGEST_S = 0.01, 1000.0
+SHAPES_MAX = 2000
+"""More marks than this become pixels inside the drawing: a page of 20 000 shapes takes a minute to set."""
 Axes = Any
 
 
@@ -87,9 +89,11 @@ def voltage(case: Case, words: Words, axes: Axes) -> str | None:
         return None
     middle = times(table.start_s + table.interval_s / 2).tz_localize(None)
     colour = COLOURS["after" if case.site.tap else "before"]
-    axes.fill_between(middle, table.low_v, table.high_v, color=colour, alpha=0.22, linewidth=0)
-    axes.plot(middle, table.rms_v, color=colour, linewidth=1.1, marker=".", markersize=2,
-              label=words("study.key.rms"))  # fmt: skip
+    many = len(table) > SHAPES_MAX
+    axes.fill_between(middle, table.low_v, table.high_v, color=colour, alpha=0.22, linewidth=0,
+                      rasterized=many)  # fmt: skip
+    axes.plot(middle, table.rms_v, color=colour, linewidth=0.4 if many else 1.1, marker="" if many else ".",
+              markersize=2, rasterized=many, label=words("study.key.rms"))  # fmt: skip
     if record.nominal_v:
         for part in (0.9, 1.1):
             axes.axhline(record.nominal_v * part, color=SOFT, linewidth=0.8, linestyle=(0, (2, 3)))
@@ -111,17 +115,21 @@ def itic(case: Case, words: Words, axes: Axes) -> str | None:
     if case.site.record.nominal_v is None:
         return None
     at = np.geomspace(SHORTEST_S, LONGEST_S, 600)
+    many = len(found) > SHAPES_MAX
+    # A cloud must not hide the curves.
+    above = {"zorder": 4}
     lower = [100 * classify.lower_limit("ITIC", t) for t in at]
-    axes.plot(at, lower, color=INK, linewidth=1.2, label=words("study.key.itic"))
-    axes.plot(at, [100 * classify.itic_upper_limit(t) for t in at], color=INK, linewidth=1.2)
+    axes.plot(at, lower, color=INK, linewidth=1.2, label=words("study.key.itic"), **above)
+    axes.plot(at, [100 * classify.itic_upper_limit(t) for t in at], color=INK, linewidth=1.2, **above)
     axes.plot(at, [100 * classify.lower_limit("SEMI F47", t) for t in at], color=SOFT, linewidth=0.9,
-              linestyle="--", label=words("study.key.semi"))  # fmt: skip
+              linestyle="--", label=words("study.key.semi"), **above)  # fmt: skip
     for kind, marker, colour in (("dip", "o", "before"), ("swell", "^", "after")):
         for open_, face in ((False, COLOURS[colour]), (True, "none")):
             here = [e for e in found if e.kind == kind and (e.still_open or e.clipped) is open_]
             length = [min(max(e.duration_s, SHORTEST_S), LONGEST_S) for e in here]
-            axes.scatter(length, [100 * e.extreme_pu for e in here], s=20, marker=marker, facecolors=face,
-                         edgecolors=COLOURS[colour], alpha=0.85, zorder=3, clip_on=False,
+            axes.scatter(length, [100 * e.extreme_pu for e in here], s=3 if many else 20, marker=marker,
+                         facecolors=face, edgecolors=COLOURS[colour], linewidths=0.5 if many else None,
+                         alpha=0.5 if many else 0.85, zorder=3, clip_on=False, rasterized=many,
                          label=words(f"study.kind.{kind}") if here and not open_ else None)  # fmt: skip
     axes.set_xscale("log")
     top = max([130.0, *(100 * e.extreme_pu + 5 for e in found)])
@@ -224,7 +232,8 @@ def ride(case: Case, words: Words, axes: Axes) -> str | None:
         here = [t for t in known if t.tripped is tripped]
         length = [min(max(t.duration_s, SHORTEST_S), LONGEST_S) for t in here]
         axes.scatter(length, [100 * t.residual_pu for t in here], marker=marker, s=30, alpha=0.85,
-                     color=COLOURS[colour], label=words(key) if here else None)  # fmt: skip
+                     color=COLOURS[colour], rasterized=len(known) > SHAPES_MAX,
+                     label=words(key) if here else None)  # fmt: skip
     for number_, name in enumerate(sorted({t.equipment for t in known})):
         rows = [r for r in case.study.ride_through if r.equipment == name and r.tripped_up_to_pu is not None]
         for n, row in enumerate(rows):

@@ -18,6 +18,14 @@ from ingest.analysis.supply.study import Study
 
 Frame = pd.DataFrame
 DAYS_FOR_INTERVAL = 7
+# What a column's name ends in, longest first, the unit that this says, and the decimals that are written: one
+# more than a reading has (0.01 V, 1 mHz, 1 ms), since means of many are finer, and none that nobody measured.
+ENDINGS = (
+    ("_percent", "%", 4), ("_utc", "UTC", 0), ("_energy_s", "s", 4), ("_min", "min", 3),
+    ("minutes", "min", 3), ("_hz", "Hz", 4), ("_pu", "of reference", 5), ("_h", "h", 4), ("_s", "s", 3),
+    ("_v", "V", 3),
+)  # fmt: skip
+DECIMALS = 4  # of what has no unit in its name
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +34,20 @@ class Case:
 
     site: Site
     study: Study
+
+
+def unit_of(column: str) -> str:
+    """Return the unit that a column's name says, '' for a name, a count or a yes and no."""
+    return next((unit for ending, unit, _ in ENDINGS if column.endswith(ending)), "")
+
+
+def _rounded(table: Frame) -> Frame:
+    """Return a table with the decimals of its columns."""
+    digits = {
+        column: next((n for ending, _, n in ENDINGS if column.endswith(ending)), DECIMALS)
+        for column in table.select_dtypes("float").columns
+    }
+    return table.round(digits)
 
 
 def times(seconds: Iterable[float]) -> pd.DatetimeIndex:
@@ -354,4 +376,4 @@ TABLES: dict[str, Callable[[Case], Frame]] = {
 def tables_of(case: Case) -> dict[str, Frame]:
     """Return all tables by name; every row says whether it is SIMULATED."""
     origin = "SIMULATED" if case.site.module.emulated else "real module"
-    return {name: make(case).assign(origin=origin) for name, make in TABLES.items()}
+    return {name: _rounded(make(case)).assign(origin=origin) for name, make in TABLES.items()}

@@ -13,9 +13,10 @@ from click.testing import CliRunner
 
 from dashboard.cli.study import study
 from dashboard.reports.study_data import site_of
-from dashboard.reports.study_dictionary import dictionary, package, unit_of
+from dashboard.reports.study_dictionary import dictionary, package
+from dashboard.reports.study_figures import SHAPES_MAX, draw_all
 from dashboard.reports.study_report import case_of, html, matched, plain
-from dashboard.reports.study_tables import tables_of
+from dashboard.reports.study_tables import tables_of, unit_of
 from dashboard.texts import CATALOGUES, Words
 from ingest.errors import UserError
 from ingest.store.reader import open_reader
@@ -118,6 +119,43 @@ def test_the_package_names_nobody_and_keeps_the_hour(case):
     assert first.year == 2000
     assert set(events.module) == {"a"}
     assert "SIMULATED" in texts["events.csv"]
+
+
+def test_tables_have_no_digits_that_nobody_measured(case):
+    """Readings come in steps of 0.01 V, 1 mHz and 1 ms; a mean may have one digit more, and keeps it."""
+    from dataclasses import replace
+
+    record = case.site.record
+    exact = record.ten_minutes.rms_v * (np.pi / 3)
+    odd = replace(record.ten_minutes, rms_v=exact, frequency_hz=exact / 4)
+    table = tables_of(replace(case, site=replace(case.site, record=replace(record, ten_minutes=odd))))
+    for column, values, step in (("rms_v", exact, 1e-3), ("frequency_hz", exact / 4, 1e-4)):
+        written = table["ten_minutes"][column]
+        assert np.allclose(written, values, atol=0.51 * step, rtol=0, equal_nan=True)
+        assert np.allclose(written / step, np.round(written / step), atol=1e-6, rtol=0, equal_nan=True)
+        said = written.dropna().to_csv(index=False, header=False).split()
+        assert max(len(text.partition(".")[2]) for text in said) == -round(np.log10(step))
+
+
+def test_a_crowd_of_events_is_drawn_as_pixels_inside_the_drawing(case):
+    """The curves stay lines, the page needs nothing from elsewhere, and the picture reaches the paper."""
+    from dataclasses import replace
+
+    from weasyprint import HTML
+
+    (event,) = [e for e in case.site.record.events if e.kind == "swell"]
+    many = tuple(replace(event, start_s=event.start_s + n) for n in range(SHAPES_MAX + 1))
+    crowded = replace(case, site=replace(case.site, record=replace(case.site.record, events=many)))
+    few, crowd = (
+        next(d for d in draw_all(one, Words(), "UTC") if d.name == "magnitude_duration")
+        for one in (case, crowded)
+    )
+    assert few.svg.count(b"<image") == 0
+    assert crowd.svg.count(b"<image") == 1
+    assert crowd.svg.count(b"<use") < few.svg.count(b"<use") + 20
+    page = html(case, [], [crowd], Words(), UTC, datetime(2026, 3, 2, tzinfo=UTC))
+    assert re.findall(r'href="(?!#|data:image/png;base64,)[^"]*"', page) == []
+    assert HTML(string=page).write_pdf().count(b"/Subtype /Image") >= 1
 
 
 def test_the_dictionary_is_whole(case):
