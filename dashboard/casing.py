@@ -8,7 +8,7 @@ from dashboard.queries import choose_module, reading
 from dashboard.settings import Settings
 from dashboard.view import View
 from ingest.analysis.case_look import CaseLook, case_look
-from ingest.analysis.cases import ENDED, GOES_ON, Case, checked_end
+from ingest.analysis.cases import ENDED, GOES_ON, Case, checked_end, relabelled
 from ingest.control_client import Client
 from ingest.store.annotations import open_annotations
 from ingest.store.reader import Module, tables
@@ -65,6 +65,17 @@ def end(settings: Settings, case: Case, at: int | None, who: str, record_only: b
         return None
     _, found = client.end_case(case.module, operator=who, end=at, record_only=record_only, from_page=True)
     return None if found is None else tables.COMMAND_RESULTS[int(found["result"])]
+
+
+def rename(settings: Settings, case: Case, label: str, who: str) -> str:
+    """Correct what a case is called, its history kept; return the label as it stands now."""
+    (text, data), client, now = relabelled(case, label), Client(settings.store), settings.clock()
+    if client.running():
+        client.change_mark(case.mark, author=who, text=text, data=data)
+    else:
+        with open_annotations(settings.store, now) as notes:
+            notes.change(case.mark, author=who, text=text, data=data, now=now)
+    return text
 
 
 def goes_on(settings: Settings, module: int, who: str) -> None:

@@ -22,7 +22,8 @@ from dashboard.reports.case_route import handover_address
 from dashboard.settings import Settings
 from dashboard.texts import Words
 from dashboard.view import View, view_of
-from ingest.analysis.cases import ASKED, Case
+from ingest.analysis.case_look import CaseLook, OldLabel
+from ingest.analysis.cases import ASKED, LABEL_MAX, Case, numbered
 from ingest.analysis.refusal import Refused
 from ingest.errors import UserError
 from ingest.store.reader import tables
@@ -32,7 +33,7 @@ SETTINGS_PATH, NIGHT_PATH = "/settings", "/night"
 POLL_MS = 5000
 DAY_MS = 86_400_000
 # What a button may ask for.
-DOES = ("start", "end", "end_record", "goes_on", "confirm", "redraw")
+DOES = ("start", "end", "end_record", "goes_on", "confirm", "redraw", "rename")
 
 
 def page(settings: Settings, view: View, search: str | None) -> Component:
@@ -52,9 +53,8 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
             _ending(words, hidden=not is_open),
             reasons.layout(view, with_author=False),
             entries.layout(view),
-            html.Section(
-                [html.H2(words("case.list")), html.Div(listed(found.look.cases, view), id=ids.CASE_LIST)],
-            ),
+            html.Section([html.H2(words("case.list")), html.Div(listed(found.look, view), id=ids.CASE_LIST)]),
+            _renaming(found.look.cases, words),
             dcc.Interval(id=ids.CASE_TICK, interval=POLL_MS),
             dcc.Store(id=ids.CASE_SHOWN, data=_state(found)),
             dcc.Store(id=ids.CASE_WRITTEN, data=0),
@@ -84,7 +84,8 @@ def _state(found: Bedside) -> list[Any]:
     one = found.look.open
     asked = [[each.key, each.since_ms // 60_000] for each in found.look.questions]
     shown = None if one is None else [one.number, one.state, one.start // 60_000, one.label]
-    return [shown, asked, found.mode, found.preset, found.unconfirmed, len(found.look.cases)]
+    labels = [each.label for each in found.look.cases]
+    return [shown, asked, found.mode, found.preset, found.unconfirmed, labels]
 
 
 def status(found: Bedside, view: View) -> list[Component]:
@@ -214,28 +215,59 @@ def _ending(words: Words, *, hidden: bool) -> Component:
     )
 
 
-def listed(found: Sequence[Case], view: View) -> Component:
-    """Return all cases, newest first, each with its way to Night and to its handover."""
+def _renaming(found: Sequence[Case], words: Words) -> Component:
+    newest = str(found[-1].number) if found else ""
+    number = dcc.Input(id=ids.CASE_NUMBER, type="text", inputMode="numeric", maxLength=6, value=newest)
+    label = dcc.Input(id=ids.CASE_NEW_LABEL, type="text", maxLength=LABEL_MAX)
+    return html.Fieldset(
+        [
+            html.Legend(words("case.rename_title")),
+            html.P(words("case.rename_how"), className="soft"),
+            html.Div(
+                [html.Label(words("case.rename_number"), htmlFor=ids.CASE_NUMBER), number], className="field"
+            ),
+            html.Div(
+                [html.Label(words("case.rename_to"), htmlFor=ids.CASE_NEW_LABEL), label], className="field"
+            ),
+            _button("rename", "case.do.rename", words),
+        ],
+        id=ids.CASE_RENAMING,
+        className="mark-form",
+        hidden=not found,
+    )
+
+
+def listed(look: CaseLook, view: View) -> Component:
+    """Return all cases, newest first, each with its way to Night and to its handover, and old labels."""
     words = view.words
-    if not found:
+    if not look.cases:
         return html.P(words("case.no_list"), className="soft")
-    rows: list[Component] = [html.Li(_row(one, view)) for one in reversed(found)]
+    rows: list[Component] = [
+        html.Li(_row(one, look.old_labels.get(one.number, ()), view)) for one in reversed(look.cases)
+    ]
     return html.Ul(rows, className="marks")
 
 
-def _row(one: Case, view: View) -> list[Component]:
+def _day(at: int, view: View) -> str:
+    return view.words("time.day", date=date(at, view.zone), clock=clock(at, view.zone))
+
+
+def _old(one: OldLabel, view: View) -> Component:
     words = view.words
+    label = words("data", text=one.label) if one.label else words("case.old_none")
+    author, until = words("data", text=one.by), _day(one.until_ms, view)
+    return html.Li(words("case.old_label", label=label, until=until, author=author))
 
-    def day(at: int) -> str:
-        return words("time.day", date=date(at, view.zone), clock=clock(at, view.zone))
 
+def _row(one: Case, old: Sequence[OldLabel], view: View) -> list[Component]:
+    words = view.words
     window = (one.start, max(one.until(view.now), one.start + 1000))
     night = address(NIGHT_PATH, Place(module=one.module, window=window))
     with_ = words("case.with", preset=words(f"preset.{one.preset}"), mode=words(f"mode.{one.mode}"))
     if one.end is None:
-        when = words("case.open_since", start=day(one.start))
+        when = words("case.open_since", start=_day(one.start, view))
     else:
-        when = words("case.from_to", start=day(one.start), end=day(one.end))
+        when = words("case.from_to", start=_day(one.start, view), end=_day(one.end, view))
     parts: list[Component] = [
         html.B(words("case.row", number=one.number)),
         html.Span(when),
@@ -248,7 +280,11 @@ def _row(one: Case, view: View) -> list[Component]:
         words("case.handover"), href=handover_address(one), target="_blank",
         title=words("case.go_handover", number=one.number),
     )  # fmt: skip
-    return [*parts, night_link, paper]
+    parts += [night_link, paper]
+    if old:
+        versions: list[Component] = [_old(each, view) for each in old]
+        parts.append(html.Details([html.Summary(words("case.old_labels")), html.Ul(versions)]))
+    return parts
 
 
 def done(
@@ -267,6 +303,8 @@ def done(
         if do in ("end", "end_record"):
             return _end(settings, found, view, told, record_only=do == "end_record")
         who = signed(told["author"].strip())
+        if do == "rename":
+            return _rename(settings, found, words, told, who)
         if do == "goes_on":
             casing.goes_on(settings, found.module.id, who)
             return True, words("case.noted")
@@ -318,6 +356,19 @@ def _end(
     return good, words("case.ended", number=one.number) if good else said
 
 
+def _rename(
+    settings: Settings, found: Bedside, words: Words, told: dict[str, str], who: str
+) -> tuple[bool, str]:
+    number = told["number"].strip()
+    if not number.isdecimal():
+        return False, words("case.bad_number")
+    one = numbered(found.look.cases, int(number))
+    label = casing.rename(settings, one, told["new_label"], who)
+    if not label:
+        return True, words("case.unnamed", number=one.number)
+    return True, words("case.renamed", number=one.number, label=words("data", text=label))
+
+
 def register(app: Dash, settings: Settings) -> None:
     """Add the page's callbacks."""
     entries.register(app, settings)
@@ -328,7 +379,7 @@ def register(app: Dash, settings: Settings) -> None:
     @app.callback(
         Output(ids.CASE_STATUS, "children"), Output(ids.CASE_LIST, "children"),
         Output(ids.CASE_STARTING, "hidden"), Output(ids.CASE_ENDING, "hidden"),
-        Output(ids.CASE_SHOWN, "data"),
+        Output(ids.CASE_SHOWN, "data"), Output(ids.CASE_RENAMING, "hidden"),
         Input(ids.CASE_TICK, "n_intervals"), Input(ids.CASE_WRITTEN, "data"),
         State(ids.URL, "search"), State(ids.CASE_SHOWN, "data"),
         prevent_initial_call=True,
@@ -338,14 +389,17 @@ def register(app: Dash, settings: Settings) -> None:
         if found is None or _state(found) == shown:
             raise PreventUpdate
         is_open = found.look.open is not None
-        return status(found, view()), listed(found.look.cases, view()), is_open, not is_open, _state(found)
+        look = found.look
+        return (status(found, view()), listed(look, view()), is_open, not is_open, _state(found),
+                not look.cases)  # fmt: skip
 
     @app.callback(
         Output(ids.CASE_SAID, "children"), Output(ids.CASE_WRITTEN, "data"),
         Input({"kind": ids.CASE_DO, "do": dash.ALL}, "n_clicks"),
         State(ids.URL, "search"), State(ids.CASE_WRITTEN, "data"), State(ids.REASON_AUTHOR, "value"),
         State(ids.CASE_MODE, "value"), State(ids.CASE_PRESET, "value"), State(ids.CASE_LABEL, "value"),
-        State(ids.CASE_END_TIME, "value"),
+        State(ids.CASE_END_TIME, "value"), State(ids.CASE_NUMBER, "value"),
+        State(ids.CASE_NEW_LABEL, "value"),
         prevent_initial_call=True,
     )  # fmt: skip
     def press(clicks: list[int], search: str | None, count: int, *written: str | None) -> Any:
@@ -353,7 +407,7 @@ def register(app: Dash, settings: Settings) -> None:
         pressed = dash.ctx.triggered[0]["value"] if dash.ctx.triggered else None
         if not pressed or not isinstance(asked, dict) or asked.get("do") not in DOES:
             raise PreventUpdate
-        names = ("author", "mode", "preset", "label", "end")
+        names = ("author", "mode", "preset", "label", "end", "number", "new_label")
         told = {name: part or "" for name, part in zip(names, written, strict=True)}
         good, said = done(settings, view(), search, asked["do"], told)
         return said, count + 1 if good else dash.no_update

@@ -50,6 +50,17 @@ CASE: Final[dict[str, str]] = {
     "case.choose": "Choisissez mode et préréglage.",
     "case.bad_author": "Écrivez vos initiales, pour que l'on puisse vous demander.",
     "case.bad_time": "Écrivez l'heure HH:MM, dans les dernières 24 heures.",
+    "case.rename_title": "Corriger un nom",
+    "case.rename_how": "Le nom d'avant reste au dossier, avec qui l'a changé et quand. Vide : aucun.",
+    "case.rename_number": "Prise en charge numéro",
+    "case.rename_to": "Elle s'appelle",
+    "case.do.rename": "Corriger le nom",
+    "case.renamed": "La prise en charge {number} s'appelle maintenant {label}.",
+    "case.unnamed": "La prise en charge {number} n'a plus de nom.",
+    "case.bad_number": "Écrivez le numéro d'une prise en charge de la liste.",
+    "case.old_labels": "Noms antérieurs",
+    "case.old_label": "{label}, jusqu'au {until} ; changé par {author}",
+    "case.old_none": "sans nom",
     "case.list": "Prises en charge",
     "case.row": "Prise en charge {number}",
     "case.from_to": "{start} à {end}",
@@ -133,6 +144,8 @@ CASE: Final[dict[str, str]] = {
     "refused.no_such_case": "Il n'y a pas de prise en charge {number} de ce module ; il y a {known}.",
     "refused.case_end": "La prise en charge {number} ne peut finir qu'après son début et pas plus tard que "
     "maintenant.",
+    "refused.case_label_long": "Le nom a {length} lettres ; {most} sont permises.",
+    "refused.case_label_same": "La prise en charge {number} s'appelle déjà ainsi ; rien n'a changé.",
     "refused.case_open": "La prise en charge {number} de ce module est encore ouverte depuis {since} ; "
     "fermez-la "
     "avant d'en ouvrir une autre.",

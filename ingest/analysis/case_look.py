@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, Final, Protocol
 
 from firmware_sim.contract.channels import MODE_STANDBY
@@ -22,6 +23,9 @@ class Store(Protocol):
     def marks(self, module: int | None = ..., *, kind: str | None = ...) -> Sequence[Any]:
         """Return marks by time."""
 
+    def mark_history(self, mark: int) -> Sequence[Any]:
+        """Return every version of a mark, oldest first."""
+
     def bands(self, module: int, start: int, end: int, column: str) -> Sequence[Any]:
         """Return the stretches of one code."""
 
@@ -30,20 +34,34 @@ class Store(Protocol):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OldLabel:
+    """Hold what a case was called before ('': nothing), until when (UTC ms), and who changed it."""
+
+    label: str
+    until_ms: int
+    by: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CaseLook:
-    """Hold all cases by start, the open one (None: none), and the questions about it."""
+    """Hold all cases by start, the open one (None: none), and the questions about it.
+
+    `old_labels`: by number of the case, oldest first; only where a label was corrected.
+    """
 
     cases: tuple[Case, ...]
     open: Case | None
     questions: tuple[Question, ...]
+    old_labels: Mapping[int, tuple[OldLabel, ...]]
 
 
 def case_look(store: Store, module: int, now_ms: int) -> CaseLook:
     """Return how the cases of a module stand at `now_ms` (UTC ms)."""
     found = cases(store.marks(module, kind=KIND))
+    old = {one.number: _old_labels(store.mark_history(one.mark)) for one in found if one.renamed}
     case = open_case(found)
     if case is None:
-        return CaseLook(cases=found, open=None, questions=())
+        return CaseLook(cases=found, open=None, questions=(), old_labels=old)
     latest = store.latest(module)
     said = [mark.utc for mark in store.marks(module, kind=GOES_ON)]
     asked = questions(
@@ -54,7 +72,15 @@ def case_look(store: Store, module: int, now_ms: int) -> CaseLook:
         standby_since_ms=_standby_since(store, module, case, latest),
         goes_on_ms=max(said, default=None),
     )
-    return CaseLook(cases=found, open=case, questions=asked)
+    return CaseLook(cases=found, open=case, questions=asked, old_labels=old)
+
+
+def _old_labels(versions: Sequence[Any]) -> tuple[OldLabel, ...]:
+    return tuple(
+        OldLabel(label=before.text, until_ms=after.recorded, by=after.author)
+        for before, after in pairwise(versions)
+        if before.text != after.text
+    )
 
 
 def _standby_since(store: Store, module: int, case: Case, latest: Any) -> int | None:

@@ -6,7 +6,7 @@ Nothing here decides: a question is put, a person answers it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Final
 
@@ -15,6 +15,7 @@ from ingest.analysis.written import Written
 
 KIND: Final = "case"
 GOES_ON: Final = "case_goes_on"
+LABEL_MAX: Final = 80
 # Asked of the module and not yet answered; under way; ended by a person.
 ASKED, OPEN, ENDED = "asked", "open", "ended"
 
@@ -37,7 +38,10 @@ QUESTIONS: Final[Mapping[str, str]] = MappingProxyType(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Case:
-    """Hold one case of one module; `end` None while it is open. `label` is what a person typed, or ''."""
+    """Hold one case of one module; `end` None while it is open. `label` is what a person typed, or ''.
+
+    `author` started it, whoever wrote its newest version; `renamed`: the label was another one before.
+    """
 
     number: int
     mark: int
@@ -49,6 +53,7 @@ class Case:
     label: str
     state: str
     author: str
+    renamed: bool = False
 
     @property
     def is_open(self) -> bool:
@@ -57,7 +62,8 @@ class Case:
 
     def data(self, state: str) -> dict[str, object]:
         """Return what its mark holds in a state."""
-        return {"number": self.number, "mode": self.mode, "preset": self.preset, "state": state}
+        return {"number": self.number, "mode": self.mode, "preset": self.preset, "state": state,
+                "by": self.author, "renamed": self.renamed}  # fmt: skip
 
     def until(self, now_ms: int) -> int:
         """Return its end, or now while it is open."""
@@ -89,7 +95,8 @@ def cases(marks: Iterable[Written]) -> tuple[Case, ...]:
             Case(
                 number=number, mark=mark.mark, module=mark.module, start=mark.utc, end=mark.utc_end,
                 mode=str(mark.data.get("mode", "")), preset=str(mark.data.get("preset", "")),
-                label=mark.text, state=str(state), author=mark.author,
+                label=mark.text, state=str(state), author=str(mark.data.get("by", mark.author)),
+                renamed=bool(mark.data.get("renamed")),
             )
         )  # fmt: skip
     return tuple(sorted(found, key=lambda one: (one.start, one.number)))
@@ -119,6 +126,16 @@ def checked_end(case: Case, end_ms: int, now_ms: int) -> int:
     if not case.start < end_ms <= now_ms:
         raise Refused("refused.case_end", number=case.number)
     return end_ms
+
+
+def relabelled(case: Case, label: str) -> tuple[str, dict[str, object]]:
+    """Return text and data of a case's mark under another label; raise Refused when it is none."""
+    label = label.strip()
+    if len(label) > LABEL_MAX:
+        raise Refused("refused.case_label_long", length=len(label), most=LABEL_MAX)
+    if label == case.label:
+        raise Refused("refused.case_label_same", number=case.number)
+    return label, replace(case, renamed=True).data(case.state)
 
 
 def questions(

@@ -72,6 +72,8 @@ SENTENCES: Final[Mapping[str, str]] = MappingProxyType(
             "There is no case {number} of this module; there are {known}. `nightkeel case list` shows them."
         ),
         "refused.case_end": "Case {number} can end only after its start and not later than now.",
+        "refused.case_label_long": "The label has {length} letters; {most} are allowed.",
+        "refused.case_label_same": "Case {number} is called that already; nothing was changed.",
         "refused.case_open": (
             "Case {number} of this module is still open since {since}; end it before the next one starts."
         ),

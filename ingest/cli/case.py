@@ -20,13 +20,14 @@ EPILOG = """\b
 Examples:
   nightkeel case start --store night.db --mode ventilator --preset adult --operator "A. B."
   nightkeel case end --store night.db --operator "A. B."
+  nightkeel case label --store night.db --case 2 --label "cot 4" --operator "A. B."
   nightkeel case list --store night.db
   nightkeel case show --store night.db --case 2"""
 
 
 @click.group(epilog=EPILOG)
 def case() -> None:
-    """Start, end, list, show cases: trends, limits and reports belong to one.
+    """Start, end, label, list, show cases: trends, limits and reports belong to one.
 
     `start` and `end` go over the daemon to the module, which obeys and confirms; who and when stay in the
     store. A start while a case is open is refused, and no case is ever ended by itself.
@@ -120,6 +121,30 @@ def _close_record(store: Path, look: "CaseLook", when: int | None, operator: str
     return one.number
 
 
+@case.command(epilog="\b\nExample:\n  nightkeel case label --store night.db --case 2 --label 'cot 4' "
+              "--operator AB")  # fmt: skip
+@_target
+@click.option("--case", "wanted", type=int, required=True, help="Number of the case.")
+@click.option("--label", "text", required=True, help="What you call it; '' takes the label off.")
+@click.option("--operator", required=True, help="Name or initials; stays in the store.")
+def label(store: Path, zone: str, module: str | None, wanted: int, text: str, operator: str) -> None:
+    """Correct what a case is called; the old label stays in its history."""
+    from ingest.analysis.cases import numbered, relabelled
+    from ingest.control_client import Client
+    from ingest.store.annotations import open_annotations
+
+    del zone
+    _, look = _look(store, module)
+    one, who, client = numbered(look.cases, wanted), _named(operator), Client(store)
+    new, data = relabelled(one, text)
+    if client.running():
+        client.change_mark(one.mark, author=who, text=new, data=data)
+    else:
+        with open_annotations(store, _now()) as notes:
+            notes.change(one.mark, author=who, text=new, data=data, now=_now())
+    click.echo(f"Case {one.number} is called {new} now." if new else f"Case {one.number} has no label now.")
+
+
 @case.command("list", epilog="\b\nExample:\n  nightkeel case list --store night.db --json")
 @_target
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
@@ -158,6 +183,9 @@ def show(store: Path, zone: str, module: str | None, wanted: int | None, as_json
         return
     click.echo(_line(one, _zone(zone)))
     click.echo(f"  by {one.author}" + (f", called {one.label}" if one.label else ""))
+    for old in look.old_labels.get(one.number, ()):
+        until = _day(old.until_ms, _zone(zone))
+        click.echo(f"  before: {old.label or 'no label'}, until {until}; changed by {old.by}")
     for question in asked:
         click.echo(f"  Is it still going on? {question.noticed.capitalize()}.")
 
@@ -182,16 +210,15 @@ def _look(store: Path, text: str | None) -> "tuple[int, CaseLook]":
 
 
 def _line(one: "Case", zone: "ZoneInfo") -> str:
+    until = "open" if one.end is None else f"to {_day(one.end, zone)}"
+    state = ", not confirmed by the module" if one.state == "asked" else ""
+    return f"case {one.number}: {_day(one.start, zone)} {until} ({zone.key}), {one.mode}, {one.preset}{state}"
+
+
+def _day(at: int, zone: "ZoneInfo") -> str:
     from datetime import UTC, datetime
 
-    began, ended = (
-        None if at is None else datetime.fromtimestamp(at / 1000, UTC).astimezone(zone)
-        for at in (one.start, one.end)
-    )
-    assert began is not None
-    until = "open" if ended is None else f"to {ended:%Y-%m-%d %H:%M}"
-    state = ", not confirmed by the module" if one.state == "asked" else ""
-    return f"case {one.number}: {began:%Y-%m-%d %H:%M} {until} ({zone.key}), {one.mode}, {one.preset}{state}"
+    return f"{datetime.fromtimestamp(at / 1000, UTC).astimezone(zone):%Y-%m-%d %H:%M}"
 
 
 def _plain(one: "Case") -> dict[str, Any]:

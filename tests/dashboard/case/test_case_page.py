@@ -192,3 +192,29 @@ def test_the_page_says_nothing_of_its_own_and_is_named_in_both_languages(bed, se
     assert client.get("/case").status_code == 200
     for odd in ("case=9", "case=x", "case=1%00", ""):
         assert client.get(f"/handover.pdf?module={bed.module:08x}&{odd}").status_code == 404
+
+
+def test_a_mistyped_label_is_corrected_on_the_page(bed, settings):
+    casing.Client(bed.path).start_case(
+        bed.module, mode="ventilator", preset="adult", label="cot 3", operator="AB"
+    )
+    told = {"author": "CD", "number": "1", "new_label": "cot 4"}
+    before = case._state(case.bedside(settings, view_at(settings), ""))
+    assert press(settings, "rename", **told) == (True, "Case 1 is called cot 4 now.")
+    assert case._state(case.bedside(settings, view_at(settings), "")) != before, "the page is drawn anew"
+    text = said(case.page(settings, view_at(settings), ""))
+    assert "Called cot 4" in text and "Started by AB" in text
+    assert "Called before cot 3, until 20" in text and "changed by CD" in text
+    french = said(case.page(settings, view_at(settings, "fr", CATALOGUES["fr"]), ""))
+    assert "Noms antérieurs cot 3, jusqu'au" in french and "Corriger le nom" in french
+    for odd, sentence in (
+        ({"number": "x"}, "Write the number of a case in the list."),
+        ({"number": "7"}, "Not done: There is no case 7 of this module"),
+        ({}, "Not done: Case 1 is called that already; nothing was changed."),
+        ({"new_label": "x" * 81}, "Not done: The label has 81 letters; 80 are allowed."),
+        ({"author": ""}, "Write your initials"),
+    ):
+        good, words = press(settings, "rename", **told | odd)
+        assert not good and sentence in words
+    assert press(settings, "rename", **told | {"new_label": ""}) == (True, "Case 1 has no label now.")
+    assert "Called cot" not in said(case.page(settings, view_at(settings), ""))

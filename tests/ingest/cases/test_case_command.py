@@ -58,7 +58,8 @@ def test_a_case_from_start_to_end(bed):
     assert [values[s.ID_OF[f"module.{name}"]] for name in ("mode", "preset", "unconfirmed")] == [2, 1, 1]
     (mark,) = marks(bed)
     assert (mark.text, mark.author, mark.utc_end) == ("cot 3", "A. B.", None)
-    assert mark.data == {"number": 1, "mode": "hand", "preset": "child", "state": "open"}
+    assert mark.data == {"number": 1, "mode": "hand", "preset": "child", "state": "open", "by": "A. B.",
+                         "renamed": False}  # fmt: skip
     with open_reader(bed.path) as reader:
         booked = reader.host_commands(bed.module)[-1]
     assert (booked.operator, booked.reason, booked.result, booked.from_page) == ("A. B.", "case 1", 0, False)
@@ -176,3 +177,51 @@ def test_odd_stores_and_modules_get_a_sentence(bed, tmp_path):
     run(bed, "start", *START)
     with pytest.raises(UserError, match=r"no case 4 of this module; there are 1"):
         run(bed, "show", "--case", "4")
+
+
+@pytest.mark.parametrize("running", [True, False])
+def test_a_mistyped_label_is_corrected_and_the_old_one_is_kept(bed, bed_client, tmp_path, running):
+    run(bed, "start", *START, "--label", "cot 3")
+    store = bed.path
+    if not running:
+        store = tmp_path / "left.db"
+        copy(bed.path, store)
+        bed_client.bed = None
+    said = run(bed, "label", "--case", "1", "--label", " cot 4 ", "--operator", "C. D.", store=store)
+    assert said == "Case 1 is called cot 4 now.\n"
+    mark = last_mark(bed, store)
+    assert (mark.text, mark.author, mark.version) == ("cot 4", "C. D.", 3)
+    with open_reader(store) as reader:
+        assert [one.text for one in reader.mark_history(mark.mark)] == ["cot 3", "cot 3", "cot 4"]
+    shown = run(bed, "show", store=store)
+    assert "by A. B., called cot 4" in shown, "who started it is not who corrected it"
+    assert "before: cot 3, until 20" in shown and "changed by C. D." in shown
+    assert "cot" not in run(bed, "list", "--json", store=store)
+    # It is still the same open case, and nothing else of it changed.
+    assert (mark.data["state"], mark.utc_end) == ("open", None)
+    said = run(bed, "label", "--case", "1", "--label", "", *OPERATOR, store=store)
+    assert said == "Case 1 has no label now.\n"
+    assert "before: cot 4" in run(bed, "show", store=store)
+    for words, sentence in (
+        (("--case", "1", "--label", ""), "Case 1 is called that already"),
+        (("--case", "9", "--label", "x"), "There is no case 9 of this module; there are 1."),
+        (("--case", "1", "--label", "x" * 81), "The label has 81 letters; 80 are allowed."),
+        (("--case", "1", "--label", "x", "--operator", " "), "--operator must not be empty"),
+    ):
+        with pytest.raises(UserError, match=sentence):
+            run(bed, "label", *OPERATOR, *words, store=store)
+    assert last_mark(bed, store).version == 4, "what is refused writes nothing"
+
+
+def last_mark(bed, store):
+    with open_reader(store) as reader:
+        return reader.marks(bed.module, kind="case")[-1]
+
+
+def test_the_end_keeps_who_started_it_and_the_corrected_label(bed):
+    run(bed, "start", *START, "--label", "cot 3")
+    run(bed, "label", "--case", "1", "--label", "cot 4", "--operator", "C. D.")
+    bed.play(20)
+    run(bed, "end", "--operator", "E. F.")
+    shown = run(bed, "show")
+    assert "by A. B., called cot 4" in shown and "before: cot 3" in shown
