@@ -20,10 +20,10 @@ SET_UP_S = 600
 PATIENCE_S = 120
 
 
-def hurried(scenario, earlier_s):
-    """Return a scenario whose events after the first ten minutes come earlier: less quiet to play."""
+def hurried(scenario, earlier_s, after_s=SET_UP_S):
+    """Return a scenario whose events after `after_s` come earlier: less quiet to play."""
     events = tuple(
-        replace(one, t_s=one.t_s - earlier_s) if one.t_s > SET_UP_S else one for one in scenario.events
+        replace(one, t_s=one.t_s - earlier_s) if one.t_s > after_s else one for one in scenario.events
     )
     return replace(scenario, events=events)
 
