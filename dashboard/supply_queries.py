@@ -7,6 +7,7 @@ import numpy as np
 
 from dashboard.frames import Floats
 from dashboard.reports.study_data import RATE_HZ, events_of, gaps_of
+from dashboard.reports.study_waveforms import name_of
 from ingest.analysis.supply import failures, indices
 from ingest.analysis.supply.records import Figure, Gap, SupplyEvent, coverage_percent, watched_s
 from ingest.analysis.supply.short_wave import short_snapshot
@@ -40,7 +41,8 @@ class CaptureFrame:
     """Hold one captured waveform in V against ms from its event, rms under it, harmonics beside it.
 
     `before`, `after`: subgroups in per cent of the fundamental, order 1 on, of the first and last 0.2 s;
-    None where they could not be had. `rms_ms` are the ends of the one-cycle windows.
+    None where they could not be had. `rms_ms` are the ends of the one-cycle windows. `disturbance`: the name
+    that the rules give it, None where they can't.
     """
 
     event: SupplyEvent
@@ -51,6 +53,7 @@ class CaptureFrame:
     before: Floats | None
     after: Floats | None
     complete: bool
+    disturbance: str | None
 
 
 def usual_period(reader: Reader, module: int) -> tuple[int, int] | None:
@@ -150,7 +153,13 @@ def capture_frame(reader: Reader, module: Module, event: SupplyEvent, tap: int =
         before=_percent(one, module, period_s, first=True),
         after=_percent(one, module, period_s, first=False),
         complete=one.complete,
+        disturbance=_name(one, module),
     )
+
+
+def _name(one: Capture, module: Module) -> str | None:
+    known = module.nominal_v and module.nominal_hz
+    return name_of(one, float(module.nominal_v), float(module.nominal_hz)) if known else None
 
 
 def _unknown(one: Capture) -> Floats:

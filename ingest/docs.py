@@ -79,6 +79,39 @@ def write_uncertainty() -> str:
     return "\n".join(lines)
 
 
+# Counted by `ingest.analysis.supply.disturbance_models.confusion` on REPORT_SEEDS; a soak test counts anew.
+CONFUSION = Path(__file__).parent / "analysis" / "supply" / "confusion.json"
+
+
+def write_disturbances() -> str:
+    """Write the rule of each disturbance, and the part of each true class that got its name, by noise."""
+    from ingest.analysis.supply.disturbances import LABELS, RULES
+
+    rules = {name: " ".join((rule.__doc__ or "").split("\n\n")[0].split()) for name, rule in RULES}
+    counts = json.loads(CONFUSION.read_text())
+    heads = ["class, in order of precedence", "rule", *(f"right at {decibel} dB, %" for decibel in counts)]
+    lines = ["| " + " | ".join(heads) + " |", "|" + " --- |" * len(heads)]
+    for number, name in [*enumerate(LABELS)][1:] + [(0, LABELS[0])]:
+        right = [f"{100 * rows[number][number] / sum(rows[number]):.0f}" for rows in counts.values()]
+        lines.append("| " + " | ".join([name, rules.get(name, "No rule holds."), *right]) + " |")
+    return "\n".join(lines)
+
+
+def write_confusion() -> str:
+    """Write the whole matrices: a row a true class, a column the name it got, in per cent."""
+    from ingest.analysis.supply.disturbances import LABELS
+
+    lines = []
+    for decibel, rows in json.loads(CONFUSION.read_text()).items():
+        lines += [f"Noise of {decibel} dB:", "", "| true \\ named | " + " | ".join(LABELS) + " |"]
+        lines.append("|" + " --- |" * (len(LABELS) + 1))
+        for name, row in zip(LABELS, rows, strict=True):
+            shares = [f"{100 * count / sum(row):.0f}" if count else "" for count in row]
+            lines.append(f"| {name} | " + " | ".join(shares) + " |")
+        lines.append("")
+    return "\n".join(lines[:-1])
+
+
 def write_limits() -> str:
     """Write the limits, edges and curves that the study judges by."""
     from ingest.analysis.supply import classify
@@ -166,4 +199,6 @@ BLOCKS: dict[str, Callable[[], str]] = {
     "breathing-errors": write_breathing_errors,
     "supply-uncertainty": write_uncertainty,
     "power-quality-limits": write_limits,
+    "disturbance-rules": write_disturbances,
+    "disturbance-confusion": write_confusion,
 }

@@ -297,6 +297,9 @@ def capture(found: "CaptureFrame | None", event: SupplyEvent, view: View) -> lis
     parts: list[Component] = [html.H2(words("supply.capture", **named))]
     if not found.complete:
         parts.append(html.P(words("supply.capture_lost"), className="soft"))
+    if found.disturbance is not None:
+        name = words(f"study.disturbance.{found.disturbance}")
+        parts.append(html.P(words("supply.capture_named", name=name)))
     beside: Component = html.P(words("supply.harmonics_none"), className="soft")
     if found.before is not None or found.after is not None:
         bars = figures.harmonics(found.before, found.after, look)

@@ -12,6 +12,7 @@ from datetime import tzinfo
 import numpy as np
 
 from dashboard.reports.study_flicker import fluctuation
+from dashboard.reports.study_waveforms import Waveform, waveforms_of
 from ingest.analysis.supply.compiled import Floats
 from ingest.analysis.supply.harmonics import highest_order
 from ingest.analysis.supply.records import Calibration, Gap, Kind, SupplyEvent, TenMinutes, watched_s
@@ -44,6 +45,7 @@ class Site:
     `thresholds`: the module's own, in per cent of its nominal, None where no settings were reported.
     `threshold_changes`: how often they changed inside. `means_only`: 10-min values from 1-min means, because
     the 10/12-cycle values were removed. `snapshots`: how many waveform snapshots the harmonics rest on.
+    `waveforms`: those captured around events, named.
     """
 
     module: Module
@@ -55,6 +57,7 @@ class Site:
     threshold_changes: int
     means_only: int
     snapshots: int
+    waveforms: tuple[Waveform, ...]
 
 
 def site_of(
@@ -117,6 +120,7 @@ def site_of(
         threshold_changes=_changes(history, inside),
         means_only=means_only,
         snapshots=snapshots,
+        waveforms=waveforms_of(reader, module.id, start, end, tap, nominal_v, nominal_hz),
     )
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
+from matplotlib.ticker import NullFormatter
 
 from dashboard.formats import number
 from dashboard.reports.decimals import mark_decimals
@@ -155,6 +156,25 @@ def curve(case: Case, words: Words, axes: Axes) -> str | None:
     return words("study.figure.curve", percent=_percent(case.study.coverage_percent))
 
 
+def histogram(case: Case, words: Words, axes: Axes) -> str | None:
+    """Draw the hours in each class of voltage, one outline a calibration."""
+    parts = [p for p in case.study.voltage if p.histogram.hours.any()]
+    if not parts:
+        return None
+    for number_, part in enumerate(parts):
+        axes.stairs(part.histogram.hours, part.histogram.edges_v, fill=len(parts) == 1,
+                    color=COLOURS["before"], linestyle=("-", "--", ":")[number_ % 3])  # fmt: skip
+    nominal = case.site.record.nominal_v
+    for part_of in (0.9, 1.1) if nominal else ():
+        axes.axvline((nominal or 0) * part_of, color=SOFT, linewidth=0.8, linestyle=(0, (2, 3)))
+    # Rare classes matter most: the axis begins just below one interval of ten minutes.
+    axes.set_yscale("log")
+    axes.set(ylim=(0.1, None), xlabel=words("study.axis.volts"), ylabel=words("study.axis.measured"))
+    axes.yaxis.set_major_formatter(lambda hours, _: f"{hours:g}")
+    axes.yaxis.set_minor_formatter(NullFormatter())
+    return words("study.figure.histogram", percent=_percent(case.study.coverage_percent))
+
+
 def week(case: Case, words: Words, axes: Axes) -> str | None:
     """Draw the hour-by-weekday map of interruptions; what was never watched is hatched."""
     found = case.study.week
@@ -252,6 +272,7 @@ FIGURES: dict[str, tuple[Draw, float]] = {
     "voltage": (voltage, 2.5),
     "magnitude_duration": (itic, 3.6),
     "duration_curve": (curve, 2.3),
+    "histogram": (histogram, 2.3),
     "week": (week, 2.4),
     "harmonics": (spectrum, 2.5),
     "sizing": (sizing, 2.5),

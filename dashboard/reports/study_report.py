@@ -2,6 +2,7 @@
 
 import json
 import math
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import fields, is_dataclass
 from datetime import datetime, tzinfo
@@ -30,6 +31,7 @@ from dashboard.reports.study_sections import (
     notes,
     record_part,
     ups_part,
+    waveforms_part,
 )
 from dashboard.reports.study_tables import Case, figures, iso, tables_of
 from dashboard.texts import Words
@@ -131,8 +133,8 @@ def html(
     found: list[Section | None] = [
         record_part(case, words), key_part(case, words, [_inline(d) for d in drawn]),
         calibration_part(case, words), limits_part(case, words), grids_part(case, words),
-        counts_part(case, words), ups_part(case, words), equipment_part(case, words),
-        events_part(case, words, local),
+        counts_part(case, words), waveforms_part(case, words), ups_part(case, words),
+        equipment_part(case, words), events_part(case, words, local),
         modules_part(pairs, words) if pairs else None,
         methods_part(case, words, software(), citation(case, words, written)),
     ]  # fmt: skip
@@ -193,11 +195,16 @@ def summary_of(case: Case, pairs: Sequence[Matched], words: Words, written: date
         + [plain(one) for one in (*result.frequency, *result.harmonics, *result.flicker_limits)],
         "voltage": [
             {"from": iso(p.begin_s), "to": iso(p.end_s), "mean_v": p.mean_v, "lowest_v": p.lowest_v,
-             "highest_v": p.highest_v, "coverage_percent": p.coverage_percent}
+             "highest_v": p.highest_v, "coverage_percent": p.coverage_percent,
+             "histogram": plain(p.histogram)}
             for p in result.voltage
         ],
         **{f.name: plain(getattr(result, f.name)) for f in fields(result) if f.name not in skipped},
         "rapid_changes": {"count": len(site.record.rapid), "found_in": site.record.rapid_from or None},
+        "disturbances": {
+            "waveforms": len(site.waveforms),
+            **Counter(one.disturbance or "not told" for one in site.waveforms),
+        },
         "matched": [
             {"modules": [a, b], "pairs": len(m.pairs), "only_first": len(m.only_first),
              "only_second": len(m.only_second), "unknown": len(m.unknown), "offset_s": m.offset_s}

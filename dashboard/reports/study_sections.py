@@ -1,5 +1,6 @@
 """Say a study in words and tables: the sections of its report, every text from the catalogue."""
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
@@ -271,6 +272,24 @@ def _event_row(event: SupplyEvent, label: str, words: Words, local: Callable[[fl
         words(f"study.region.{region}") if whole else MISSING,
         label,
     ]
+
+
+def waveforms_part(case: Case, words: Words) -> Section | None:
+    """Return what the captured waveforms were named, None where none was captured."""
+    found = case.site.waveforms
+    if not found:
+        return None
+    count = Counter(one.disturbance for one in found)
+    rows = [
+        [words(f"study.disturbance.{name or 'lost'}"), str(n)]
+        for name, n in sorted(count.items(), key=lambda pair: -pair[1])
+    ]
+    heads = ("", words("study.column.waveforms"))
+    of = sum(one.kind in ("dip", "swell") for one in case.site.record.events)
+    return Section(
+        title=words("study.waveforms"), texts=[words("study.waveforms_note", n=len(found), all=of)],
+        tables=[Table(heads=heads, rows=rows)],
+    )  # fmt: skip
 
 
 def calibration_part(case: Case, words: Words) -> Section | None:

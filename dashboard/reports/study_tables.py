@@ -267,6 +267,26 @@ def duration_curve(case: Case) -> Frame:
     return pd.concat(parts, ignore_index=True)
 
 
+def histogram(case: Case) -> Frame:
+    """Return the hours in each class of voltage, by calibration."""
+    parts = [
+        pd.DataFrame(
+            {"from_utc": iso(p.begin_s), "class_from_v": p.histogram.edges_v[:-1],
+             "class_to_v": p.histogram.edges_v[1:], "measured_h": p.histogram.hours,
+             "coverage_percent": p.coverage_percent}
+        )
+        for p in case.study.voltage
+    ]  # fmt: skip
+    return pd.concat(parts, ignore_index=True)
+
+
+def disturbances(case: Case) -> Frame:
+    """Return the waveforms captured around events, each with the name that the rules give it."""
+    found = case.site.waveforms
+    names = [one.disturbance for one in found]
+    return pd.DataFrame({"start_utc": times(one.start_s for one in found), "disturbance": names})
+
+
 def harmonics(case: Case) -> Frame:
     """Return harmonic subgroups, 95 % value and greatest of the snapshots, with the limits."""
     percent = case.site.record.harmonics_percent
@@ -363,7 +383,9 @@ TABLES: dict[str, Callable[[Case], Frame]] = {
     "counts": counts,
     "week": week,
     "duration_curve": duration_curve,
+    "histogram": histogram,
     "harmonics": harmonics,
+    "disturbances": disturbances,
     "discharges": discharges,
     "sizing": sizing,
     "survival": survival,

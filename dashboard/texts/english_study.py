@@ -30,6 +30,10 @@ _FIGURES: Final[dict[str, str]] = {
     "study.dips": "Dips by residual voltage, swells by height, and length (EN 50160)",
     "study.counts": "Counts",
     "study.counts_note": "In the watched time only (coverage {percent} %).",
+    "study.waveforms": "Disturbances in captured waveforms",
+    "study.waveforms_note": "Waveforms captured around events: {n}; dips and swells in the record: {all}. "
+    "Each waveform has the name of the first rule that holds. The rules, and how often their names "
+    "are right in noise of 20, 30 and 40 dB, stand in hardware_notes/power_quality.md.",
     "study.ups": "What the UPS saw",
     "study.ups_none": "No supply state was recorded: nothing can be said of the UPS.",
     "study.equipment": "What the equipment rode through",
@@ -147,6 +151,19 @@ _ROWS: Final[dict[str, str]] = {
     "study.kind.swell": "swell",
     "study.kind.interruption": "interruption",
     "study.kind.rapid change": "rapid change",
+    "study.column.waveforms": "waveforms",
+    "study.disturbance.normal": "no rule holds",
+    "study.disturbance.generator start": "generator start",
+    "study.disturbance.interruption": "interruption",
+    "study.disturbance.flicker": "flicker",
+    "study.disturbance.phase jump": "phase jump",
+    "study.disturbance.dip": "dip",
+    "study.disturbance.swell": "swell",
+    "study.disturbance.notch": "notch",
+    "study.disturbance.oscillatory transient": "oscillatory transient",
+    "study.disturbance.impulse": "impulse",
+    "study.disturbance.harmonic distortion": "harmonic distortion",
+    "study.disturbance.lost": "not told: parts were lost",
     "study.verdict.met": "met",
     "study.verdict.not met": "not met",
     "study.verdict.not decided": "not decided",
@@ -179,6 +196,7 @@ _DRAWN: Final[dict[str, str]] = {
     "study.figure.itic": "Magnitude against duration, {n} dips and swells, with the ITIC envelope (a "
     "yardstick made for 120 V equipment) and SEMI F47. Open marks: 'at least'. Coverage {percent} %.",
     "study.figure.curve": "Duration curve of the 10-min voltage. Coverage {percent} %.",
+    "study.figure.histogram": "Hours in each class of 2 V of the 10-min voltage. Coverage {percent} %.",
     "study.figure.week": "Interruptions begun by hour and weekday ({zone}); the figure is minutes without "
     "supply. Hatched: never watched. Coverage {percent} %.",
     "study.figure.harmonics": "Harmonic subgroups, 95 % value of {n} snapshots of 0.2 s, with the EN 50160 "
@@ -194,6 +212,7 @@ _DRAWN: Final[dict[str, str]] = {
     "study.axis.seconds": "duration, s",
     "study.axis.percent": "voltage, % of reference",
     "study.axis.share": "time at or above, %",
+    "study.axis.measured": "measured, h",
     "study.axis.hour": "hour of the day",
     "study.axis.order": "order",
     "study.axis.of_fundamental": "% of the fundamental",
@@ -343,6 +362,10 @@ _DATA: Final[dict[str, str]] = {
     "study.data.watched_h": "hours watched",
     "study.data.time_percent": "part of the measured time",
     "study.data.at_least_v": "voltage reached or exceeded for it",
+    "study.data.class_from_v": "class of the 10-min voltage, from",
+    "study.data.class_to_v": "the same, up to",
+    "study.data.measured_h": "time measured in it",
+    "study.data.disturbance": "first rule that holds, normal for none, empty where parts were lost",
     "study.data.order": "harmonic order",
     "study.data.p95_percent": "95 % value of the subgroup, of the fundamental",
     "study.data.greatest_percent": "greatest of the same",
@@ -430,6 +453,7 @@ _PAGE: Final[dict[str, str]] = {
     "supply.capture_none": "No waveform was kept of the {kind} at {start}: the module keeps eight at a time, "
     "then one each five seconds.",
     "supply.capture_lost": "Parts of this waveform were lost on the way; the line breaks there.",
+    "supply.capture_named": "By the rules for waveforms: {name}.",
     "supply.wave_label": "Voltage before the UPS around the event, and its half-cycle rms below",
     "supply.harmonics": "Harmonics: grey the first 0.2 s, before the event; violet the last 0.2 s of the "
     "capture.",

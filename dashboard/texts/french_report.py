@@ -29,6 +29,12 @@ _SECTIONS: Final[dict[str, str]] = {
     "study.dips": "Creux selon la tension résiduelle, surtensions selon la hauteur, et durée (EN 50160)",
     "study.counts": "Dénombrements",
     "study.counts_note": "Dans le temps surveillé seulement (couverture {percent} %).",
+    "study.waveforms": "Perturbations dans les formes d'onde",
+    "study.waveforms_note": "Formes d'onde gardées autour d'événements : {n} ; creux et surtensions de "
+    "l'enregistrement : {all}. Chacune porte le nom de la première règle qui s'applique. Les règles, et la "
+    "part des noms justes pour un bruit de 20, 30 et 40 dB, figurent dans hardware_notes/power_quality.md.",
+    "study.column.waveforms": "formes d'onde",
+    "study.disturbance.lost": "non nommée : des parties manquent",
     "study.ups": "Ce que l'onduleur a vu",
     "study.ups_none": "Aucun état d'alimentation n'a été enregistré : rien ne peut être dit de l'onduleur.",
     "study.equipment": "Ce que les appareils ont traversé",
@@ -174,6 +180,8 @@ _DRAWN: Final[dict[str, str]] = {
     "repère fait pour du matériel de 120 V) et SEMI F47. Signes creux : « au moins ». Couverture "
     "{percent} %.",
     "study.figure.curve": "Courbe des durées de la tension de 10 min. Couverture {percent} %.",
+    "study.figure.histogram": "Heures dans chaque classe de 2 V de la tension de 10 min. Couverture "
+    "{percent} %.",
     "study.figure.week": "Débuts de coupure par heure et jour de semaine ({zone}) ; le nombre est en minutes "
     "sans alimentation. Hachuré : jamais surveillé. Couverture {percent} %.",
     "study.figure.harmonics": "Sous-groupes harmoniques, valeur à 95 % de {n} instantanés de 0,2 s, avec les "
@@ -186,6 +194,7 @@ _DRAWN: Final[dict[str, str]] = {
     "study.figure.ride": "Ce que les appareils ont traversé, d'après les marques posées. Couverture "
     "{percent} %.",
     "study.axis.time": "heure, {zone}",
+    "study.axis.measured": "mesuré, h",
     "study.axis.share": "temps à cette valeur ou plus, %",
     "study.axis.battery": "batterie, minutes",
     "study.axis.ridden": "coupures franchies",

@@ -54,6 +54,18 @@ _PAGE: Final[dict[str, str]] = {
     "fois, puis une toutes les cinq secondes.",
     "supply.capture_lost": "Des parties de cette forme d'onde ont été perdues en route ; le trait s'y "
     "interrompt.",
+    "supply.capture_named": "Selon les règles pour les formes d'onde : {name}.",
+    "study.disturbance.normal": "aucune règle ne s'applique",
+    "study.disturbance.generator start": "démarrage d'un groupe",
+    "study.disturbance.interruption": "coupure",
+    "study.disturbance.flicker": "papillotement",
+    "study.disturbance.phase jump": "saut de phase",
+    "study.disturbance.dip": "creux",
+    "study.disturbance.swell": "surtension",
+    "study.disturbance.notch": "encoche",
+    "study.disturbance.oscillatory transient": "transitoire oscillatoire",
+    "study.disturbance.impulse": "impulsion",
+    "study.disturbance.harmonic distortion": "distorsion harmonique",
     "supply.wave_label": "Tension avant l'onduleur autour de l'événement, et sa valeur efficace au-dessous",
     "supply.harmonics": "Harmoniques : gris les 0,2 s du début, avant l'événement ; violet les 0,2 s de la "
     "fin.",

@@ -1,5 +1,6 @@
 """From a store to the record that the study reads: nothing lost, nothing joined that is not one."""
 
+from dataclasses import replace
 from datetime import UTC
 from zoneinfo import ZoneInfo
 
@@ -10,6 +11,7 @@ from dashboard.reports.study_data import days_of, site_of
 from dashboard.reports.study_dictionary import hidden
 from dashboard.reports.study_report import case_of
 from dashboard.reports.study_tables import figures, tables_of
+from dashboard.reports.study_waveforms import name_of, waveforms_of
 from ingest.store.annotations import open_annotations
 from ingest.store.reader import open_reader
 from tests.support.night_store import MODULE
@@ -233,3 +235,19 @@ def test_flicker_is_estimated_from_half_cycles_that_were_kept(tmp_path):
     longer = site(path, end=START + 1_800_000)
     assert longer.record.rapid_from == "seconds"
     assert np.isnan(longer.record.pst).tolist() == [True, False, True]
+
+
+def test_waveforms_of_events_are_named_and_those_with_lost_parts_are_not(supply_store):
+    """The captured dip has a fifth harmonic of 4 % too: what changes the whole wave comes first."""
+    with open_reader(supply_store) as reader:
+        module = reader.modules()[0]
+        (named,) = waveforms_of(reader, module.id, START, END, 0, 230.0, 50.0)
+        assert named.disturbance == "dip"
+        (after,) = waveforms_of(reader, module.id, START, END, 1, 230.0, 50.0)
+        assert after.disturbance == "normal"
+        assert waveforms_of(reader, module.id, START, END, 0, None, 50.0) == ()
+        (kept,) = (one for one in reader.captures(module.id, START, END, 0) if one.tap == 0)
+    assert named.start_s == kept.start / 1000
+    assert name_of(kept, 230.0, 50.0) == "dip"
+    assert name_of(replace(kept, complete=False), 230.0, 50.0) is None
+    assert name_of(replace(kept, codes=kept.codes[:500], volts=kept.volts[:500]), 230.0, 50.0) is None

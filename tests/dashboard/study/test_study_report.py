@@ -95,14 +95,16 @@ def test_the_summary_gives_every_figure_its_coverage(written):
     assert summary["cite"].startswith("To cite: nightkeel 0.")
     assert summary["thresholds_percent"]["study.dip"] == 90.0
     assert summary["dips"]["B2"] == 1
+    assert summary["disturbances"] == {"waveforms": 1, "dip": 1}
+    (part,) = summary["voltage"]
+    assert sum(part["histogram"]["hours"]) + part["histogram"]["missing_h"] == pytest.approx(HOURS)
 
 
 def test_figures_come_as_svg_and_png(written):
     svg = {p.stem for p in (written / "figures").glob("*.svg")}
     assert svg == {p.stem for p in (written / "figures").glob("*.png")}
-    assert svg == {"voltage", "magnitude_duration", "duration_curve", "week", "harmonics"} | (
-        svg & {"sizing", "survival"}
-    )
+    always = {"voltage", "magnitude_duration", "duration_curve", "histogram", "week", "harmonics"}
+    assert svg == always | (svg & {"sizing", "survival"})
 
 
 def test_the_package_names_nobody_and_keeps_the_hour(case):
@@ -119,6 +121,27 @@ def test_the_package_names_nobody_and_keeps_the_hour(case):
     assert first.year == 2000
     assert set(events.module) == {"a"}
     assert "SIMULATED" in texts["events.csv"]
+
+
+def test_the_histogram_holds_the_measured_hours_in_their_classes(case):
+    """Each class against a count by hand, each ten minutes with the part of it that was measured."""
+    table = tables_of(case)["histogram"]
+    ten = case.site.record.ten_minutes
+    for row in table.itertuples():
+        assert row.class_to_v - row.class_from_v == 2
+        here = (ten.rms_v >= row.class_from_v) & (ten.rms_v < row.class_to_v)
+        assert row.measured_h == pytest.approx(ten.coverage[here].sum() / 6, abs=1e-4)
+    assert table["measured_h"].sum() == pytest.approx(3.5, abs=1e-3)
+    assert set(table["coverage_percent"]) == {87.5}
+
+
+def test_the_report_names_the_disturbance_in_each_waveform(written):
+    page = (written / "report.html").read_text()
+    text = re.sub(r"\s+", " ", re.sub(r"<[^>]*>", " ", page))
+    assert "Waveforms captured around events: 1; dips and swells in the record: 4." in text
+    table = pd.read_csv(written / "tables" / "disturbances.csv")
+    assert list(table["disturbance"]) == ["dip"]
+    assert table["start_utc"].iloc[0].startswith("2026-03-01T00:09:59.8")
 
 
 def test_tables_have_no_digits_that_nobody_measured(case):

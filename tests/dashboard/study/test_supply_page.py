@@ -5,6 +5,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from dash import html
 
 from dashboard.figures.supply import calendar, magnitude_duration
 from dashboard.pages import supply
@@ -84,9 +85,20 @@ def test_the_capture_of_an_event_has_rms_and_harmonics(settings, frame):
     assert (found.ms[0], len(found.volts)) == (-200.0, 3200)
     part = [np.abs(found.volts[(found.ms >= a) & (found.ms < b)]).max() for a, b in ((-200, 0), (50, 450))]
     assert part[1] / part[0] == pytest.approx(0.7, abs=0.01)
+    assert found.disturbance == "dip"
     # Made with a fifth harmonic of 4 % throughout.
     assert found.before[4] == pytest.approx(4.0, abs=0.05)
     assert found.after[4] == pytest.approx(4.0, abs=0.05)
+
+
+def test_the_capture_is_named_by_the_rules_where_they_can_tell(settings, view, frame):
+    with reading(settings.store) as reader:
+        found = capture_frame(reader, frame.module, frame.events[0])
+        unknown = capture_frame(reader, replace(frame.module, nominal_v=0), frame.events[0])
+    shown = [said(html.Div(supply.capture(one, frame.events[0], view))) for one in (found, unknown)]
+    assert "By the rules for waveforms: dip." in shown[0]
+    assert unknown.disturbance is None
+    assert "By the rules" not in shown[1]
 
 
 @pytest.mark.parametrize("search", ["", "?module=zzz&from=5&to=1", f"?from={START}&to={START + 600_000}"])
