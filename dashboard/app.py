@@ -40,6 +40,12 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     (settings_page.PATH, "nav.settings", settings_page.page),
     (bench.PATH, "nav.bench", bench.page),
 )
+# A library that draws nothing of ours, and what makes up for browsers of before 2020: it takes a quarter of
+# plotly's time to start and puts promises of its own in place of the browser's. The one part of it that the
+# pages' scripts need stands in assets/vendor.
+UNUSED = ("dash_table", "polyfill@")
+# Runs before all else: it says who is looking and asks for the first answers.
+FIRST = "/assets/nightkeel.js"
 # What one wants at a bedside; the other pages stand behind them.
 BEDSIDE = ("/", night.PATH, case.PATH, reserves.PATH)
 # The table library weighs more than all the rest: its page alone loads it, by a whole page load.
@@ -52,6 +58,7 @@ INDEX = """<!DOCTYPE html>
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>{title}</title>
 <link rel="icon" href="/assets/nightkeel.svg" type="image/svg+xml">
+{first}
 <style>{colours}</style>
 {css}
 </head>
@@ -70,16 +77,16 @@ class Pages(Dash):
     def interpolate_index(self, *_: Any, **parts: Any) -> str:
         """Return the HTML page for this request."""
         view = view_of(request.cookies, self.settings)
-        if request.path not in GRID_PATHS:
-            parts["scripts"] = "\n".join(
-                line for line in parts["scripts"].splitlines() if GRID not in line
-            )
+        left_out = UNUSED if request.path in GRID_PATHS else (*UNUSED, GRID)
+        lines = [line for line in parts["scripts"].splitlines() if not any(one in line for one in left_out)]
+        parts["first"] = "\n".join(line for line in lines if FIRST in line)
+        parts["scripts"] = "\n".join(line for line in lines if FIRST not in line)
         return INDEX.format(
             language=view.words.language,
             theme=view.theme,
             title=view.words("app.title"),
             colours=stylesheet(),
-            **{name: parts[name] for name in ("css", "app_entry", "config", "scripts", "renderer")},
+            **{name: parts[name] for name in ("first", "css", "app_entry", "config", "scripts", "renderer")},
         )
 
 

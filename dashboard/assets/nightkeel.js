@@ -17,10 +17,21 @@
   // Runs before the first request of the pages, so that the server answers for this person at once.
   remember("zone", Intl.DateTimeFormat().resolvedOptions().timeZone || "UTC");
   remember("width", window.innerWidth);
-  if (!recall("theme")) {
-    remember("theme", window.matchMedia("(prefers-color-scheme: dark)").matches ? "dim" : "paper");
-  }
-  root.dataset.theme = recall("theme");
+  root.dataset.theme = recall("theme") || (window.matchMedia("(prefers-color-scheme: dark)").matches ? "dim" : "paper");
+  remember("theme", root.dataset.theme);
+
+  /* The server works on its two first answers while the browser still reads the pages' scripts: they are asked
+     for here, in the words of those scripts, which are handed them when they ask. */
+  const askPlainly = window.fetch;
+  const early = new Map(["/_dash-layout", "/_dash-dependencies"].map((place) => [place, askPlainly(place, {
+    credentials: "same-origin", headers: { Accept: "application/json", "Content-Type": "application/json" },
+  })]));
+  window.fetch = function (place, how) {
+    const answer = early.get(place);
+    early.delete(place);
+    if (!early.size) window.fetch = askPlainly;
+    return answer || askPlainly.call(window, place, how);
+  };
   window.addEventListener("resize", () => remember("width", window.innerWidth));
 
   function colour(role) {

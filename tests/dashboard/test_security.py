@@ -96,7 +96,10 @@ def test_nothing_is_fetched_from_anywhere_else(client):
     assert sources
     assert all(one.startswith("/") for one in sources)
     assert any("plotly-basic" in one for one in sources)
-    assert not any("plotly.min" in one for one in sources)
+    assert not any(heavy in one for one in sources for heavy in ("plotly.min", "polyfill", "dash_table"))
+    assert sources.index("/assets/nightkeel.svg") + 1 == next(
+        place for place, one in enumerate(sources) if one.startswith("/assets/nightkeel.js")
+    )
 
 
 def test_broken_callbacks_do_not_take_the_server_down(client):

@@ -55,6 +55,19 @@ def thirds(window):
     return middle - half, middle + half
 
 
+def test_the_server_works_while_the_scripts_are_read(visit, night_address):
+    """The pages' own scripts ask for the layout late; it is asked for before they are there, and once."""
+    page = visit("about:blank")
+    asked, held = [], []
+    page.on("request", lambda request: asked.append(urlsplit(request.url).path))
+    page.route("**/dash_renderer*", lambda route: held.append(route))
+    page.goto(night_address + WHOLE, wait_until="commit")
+    until(page, lambda: held and {"/_dash-layout", "/_dash-dependencies"} <= set(asked))
+    held[0].continue_()
+    ready(page)
+    assert asked.count("/_dash-layout") == asked.count("/_dash-dependencies") == 1
+
+
 @pytest.mark.parametrize("theme", ["paper", "dim"])
 @pytest.mark.parametrize("size", ["phone", "desk"])
 def test_the_night_fits_and_says_so(visit, night_address, size, theme):
