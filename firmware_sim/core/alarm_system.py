@@ -24,10 +24,10 @@ OFF_TIME_MAX_S = 30
 STEPS_A_SECOND = 10
 DAY_S = 86400
 WARM_AGAIN_MS = 2 * 3600 * 1000
-OXYGEN_NOT_CURRENT = OXYGEN_STATES.index("not_current")
-OXYGEN_FAULT = OXYGEN_STATES.index("fault")
 SELF_TEST_FAILED = alarms.ID_OF["self_test_failed"]
 OXYGEN_CYLINDER = OXYGEN_STATES.index("probably_cylinder")
+# Stagnant gas and a broken cell say nothing about the source.
+OXYGEN_UNKNOWN = (OXYGEN_STATES.index("not_current"), OXYGEN_STATES.index("fault"))
 
 
 class AlarmSystem:
@@ -62,6 +62,8 @@ class AlarmSystem:
         self.log_fill = 0
         self.log_seen = 0
         self.known = None
+        # What this system itself gives the engine may have changed, beside settings and log.
+        self.moved = True
         self._wake()
 
     def _wake(self):
@@ -109,26 +111,41 @@ class AlarmSystem:
 
     def step(self, inputs):
         """Take one step's measured inputs (array 'i', values.COUNT); return the number of transitions."""
-        self._look_around(inputs)
+        if self.warming_left:
+            self.warming_left -= 1
+            self.moved = True
+        self.countdown -= 1
+        if self.countdown <= 0:
+            self._look_around(inputs)
         pressed = self.buttons.step()
-        self._test(inputs)
-        self._own_inputs(inputs)
-        if pressed & 1:
-            self.note(log_codes.BUTTON, 0, 1, self.engine.pause())
-        if pressed & 2:
-            self.note(log_codes.BUTTON, 1, 1, self.engine.acknowledge())
+        if self.self_test.left or self.stuck != self.buttons.stuck:
+            self._test(inputs)
+        if inputs[OXYGEN_STATE] in OXYGEN_UNKNOWN:
+            inputs[OXYGEN] = inputs[OXYGEN_FALL] = NONE
+        if self.moved or self.settings is not self.known or self.log.next_serial != self.log_seen:
+            self._own_inputs(inputs)
+        if pressed:
+            self._obey(pressed)
         count = self.engine.step(inputs)
         if count:
             self._report(count)
         self.annunciator.step()
         return count
 
+    def _obey(self, pressed):
+        """Do what the buttons newly pressed ask for (bits: 1 pause, 2 acknowledge)."""
+        if pressed & 1:
+            self.note(log_codes.BUTTON, 0, 1, self.engine.pause())
+        if pressed & 2:
+            self.note(log_codes.BUTTON, 1, 1, self.engine.acknowledge())
+
     def _test(self, inputs):
         """Go on with the self-test; note its end, and a button that got stuck."""
+        self.moved = True
         if self.self_test.step(inputs[values.RAIL]):
             failed = self.self_test.failed
             self.note(log_codes.SELF_TEST, 0 if failed else 1, failed)
-        stuck = self.buttons.stuck()
+        stuck = self.buttons.stuck
         if stuck and not self.stuck:
             self.note(log_codes.SELF_TEST, 0, log_codes.TEST_BUTTON)
         self.stuck = stuck
@@ -139,15 +156,12 @@ class AlarmSystem:
         if fault and not self.rail_fault:
             self.note(log_codes.SELF_TEST, 0, log_codes.TEST_CONVERTER)
         self.rail_fault = fault
+        self.moved = True
 
     def _look_around(self, inputs):
-        """Once a second: cylinder, clock, calendar; in each step a declared warming up."""
-        self.countdown -= 1
-        if self.warming_left:
-            self.warming_left -= 1
-        if self.countdown > 0:
-            return
+        """Look at cylinder, clock and calendar, once a second."""
         self.countdown = STEPS_A_SECOND
+        self.moved = True
         self.cylinder.second(inputs[values.OXYGEN_STATE] == OXYGEN_CYLINDER)
         unix_s, _, is_set = self.hal.rtc()
         self.clock_unset = 0 if is_set and unix_s >= WRITTEN_UNIX_S else 1
@@ -156,9 +170,7 @@ class AlarmSystem:
             self.calibration_due = 1 if unix_s // DAY_S - day > self.setting("calibration.interval") else 0
 
     def _own_inputs(self, inputs):
-        if inputs[values.OXYGEN_STATE] in (OXYGEN_NOT_CURRENT, OXYGEN_FAULT):
-            # Stagnant gas and a broken cell say nothing about the source.
-            inputs[values.OXYGEN] = inputs[values.OXYGEN_FALL] = k.NONE
+        self.moved = False
         if self.settings is not self.known:
             self.known = self.settings
             self.in_force = (self.mode(), self.preset(), self.setting("module.unconfirmed"))
@@ -214,6 +226,7 @@ class AlarmSystem:
             return None
         if not self.store.save(wanted):
             self.memory_fault = 1
+            self.moved = True
             return s.FLASH_FAILED, 0, "the flash did not take the settings; the old ones stay in force"
         self.settings = self.store.values
         for setting in s.SETTINGS:
@@ -265,3 +278,10 @@ class AlarmSystem:
         """
         return all([self.engine.state[k.G_SIZE + row * k.S_SIZE + k.S_PRIORITY] < k.MEDIUM
                     for row in self.engine.standing() if row != SELF_TEST_FAILED])
+
+
+# What each step looks at, as globals of this module: one look-up each.
+OXYGEN = values.OXYGEN
+OXYGEN_FALL = values.OXYGEN_FALL
+OXYGEN_STATE = values.OXYGEN_STATE
+NONE = k.NONE

@@ -22,7 +22,7 @@ TEST_STEPS = 20
 class Buttons:
     """Two buttons, debounced: a change counts when two readings 100 ms apart agree.
 
-    `down`: for how many steps each has been down.
+    `down`: for how many steps each has been down; `stuck`: one of them for 30 s.
     """
 
     def __init__(self, hal):
@@ -30,15 +30,20 @@ class Buttons:
         self.read = [False, False]
         self.held = [False, False]
         self.down = [0, 0]
+        self.resting = True
+        self.stuck = False
         self.since_press = None
 
     def step(self):
         """Read both buttons; return the bits of those newly pressed (1 pause, 2 acknowledge)."""
         if self.since_press is not None:
             self.since_press += 1
+        hal = self.hal
+        if self.resting and not (hal.button(BUTTON_PAUSE) or hal.button(BUTTON_ACKNOWLEDGE)):
+            return 0
         pressed = 0
         for index in (BUTTON_PAUSE, BUTTON_ACKNOWLEDGE):
-            now = bool(self.hal.button(index))
+            now = bool(hal.button(index))
             self.down[index] = self.down[index] + 1 if now else 0
             if now == self.read[index] and now != self.held[index]:
                 self.held[index] = now
@@ -46,11 +51,9 @@ class Buttons:
                     pressed |= 1 << index
                     self.since_press = 0
             self.read[index] = now
+        self.resting = not (any(self.read) or any(self.held))
+        self.stuck = max(self.down) >= STUCK_STEPS
         return pressed
-
-    def stuck(self):
-        """Tell whether a button has been down for 30 s."""
-        return max(self.down) >= STUCK_STEPS
 
 
 class Annunciator:
