@@ -88,9 +88,12 @@ class Board:
     def inputs(self, step: int) -> tuple[int, int, bool, int, int, bytes, int]:
         """Return the inputs of one step (see `ports/bridge/hal.py`)."""
         now = self.clock.read(step * STEP_MS)
-        until = self.buttons_until
-        buttons = (1 if step < until[0] else 0) | (2 if step < until[1] else 0)
-        buttons |= 0 if self.program_sound else 4
+        first, second = self.buttons_until
+        buttons = 0 if self.program_sound else 4
+        if step < first:
+            buttons |= 1
+        if step < second:
+            buttons |= 2
         down = b""
         if self.down:
             down = bytes(self.down[:BYTES_PER_STEP])
@@ -107,7 +110,7 @@ class Board:
         self.plugged = False
         self.down.clear()
 
-    def is_starved(self, fed: bool) -> bool:
-        """Count a step for the watchdog; tell whether it resets the board now."""
-        self.hungry = 0 if fed else self.hungry + 1
+    def is_starved(self) -> bool:
+        """Count a step in which nobody fed the watchdog; tell whether it resets the board now."""
+        self.hungry += 1
         return self.hungry >= WATCHDOG_STEPS

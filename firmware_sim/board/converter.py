@@ -99,13 +99,13 @@ class Converter:
         adc.convert(line, first, self.parameters[channel_id], np.frombuffer(codes, dtype=np.int16))
 
     def fill(self, block: Block, index: int) -> None:
-        """Fill the block with step `index` of the run."""
+        """Fill the block with step `index` of the run; its samples are arrays of their own."""
         codes = self.codes
         at = index * SUPPLY_BLOCK
-        block.supply_in[:] = codes[channels.SUPPLY_IN][at : at + SUPPLY_BLOCK]
-        block.supply_out[:] = codes[channels.SUPPLY_OUT][at : at + SUPPLY_BLOCK]
+        block.supply_in = codes[channels.SUPPLY_IN][at : at + SUPPLY_BLOCK]
+        block.supply_out = codes[channels.SUPPLY_OUT][at : at + SUPPLY_BLOCK]
         at = index * PRESSURE_BLOCK
-        block.pressure[:] = codes[channels.PRESSURE][at : at + PRESSURE_BLOCK]
+        block.pressure = codes[channels.PRESSURE][at : at + PRESSURE_BLOCK]
         step = self.first_step + index
         block.oxygen = None if step % OXYGEN_STEPS else codes[channels.OXYGEN][index]
         if step % SLOW_STEPS == 0:

@@ -58,13 +58,14 @@ def stuff(data):
     run = b""
     full = False
     for run in data.split(b"\0"):
-        full = False
-        while len(run) >= 254:
+        size = len(run)
+        full = size >= 254
+        while size >= 254:
             out.append(255)
             out += run[:254]
             run = run[254:]
-            full = True
-        out.append(len(run) + 1)
+            size -= 254
+        out.append(size + 1)
         out += run
     if full and not run:
         # A full last block needs no empty one behind it.
@@ -129,7 +130,7 @@ def parse(block, mac=None):
     body = data[:-CRC_SIZE]
     if crc_hqx(body, 0xFFFF) != data[-2] | data[-1] << 8:
         return "crc"
-    message_id, seq, tick = struct.unpack(HEADER, body[:HEADER_SIZE])
+    message_id, seq, tick = struct.unpack_from(HEADER, data, 0)
     if message_id & MAC_BIT:
         if len(body) < HEADER_SIZE + MAC_SIZE:
             return "short"

@@ -90,8 +90,10 @@ class Annunciator:
 
     def _step_test(self):
         self.test_left -= 1
+        on = self.test_left > 0
         for index in range(4):
-            self._light(index, self.test_left > 0)
+            if on != self.lit[index]:
+                self._light(index, on)
         self.sounder.step_test()
         if self.test_left:
             return
@@ -103,16 +105,18 @@ class Annunciator:
         if priority != self.shown:
             self.shown = priority
             self.phase = 0
+        lit = self.lit
         for each, lamp in LAMP_OF:
             on = False
             if each == priority:
-                period, lit = FLASH[each]
-                on = self.phase % period < lit
-            self._light(lamp, on)
+                period, bright = FLASH[each]
+                on = self.phase % period < bright
+            if on != lit[lamp]:
+                self._light(lamp, on)
         self.phase += 1
-        self._light(LAMP_PAUSED, paused)
+        if paused != lit[LAMP_PAUSED]:
+            self._light(LAMP_PAUSED, paused)
 
     def _light(self, index, on):
-        if on != self.lit[index]:
-            self.lit[index] = on
-            self.hal.lamp(index, on, 0)
+        self.lit[index] = on
+        self.hal.lamp(index, on, 0)

@@ -1,4 +1,4 @@
-"""One step's samples, in buffers that are allocated once and filled anew each 100 ms."""
+"""One step's samples; a board allocates their buffers once and fills them anew each 100 ms."""
 
 from array import array
 

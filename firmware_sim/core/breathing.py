@@ -23,6 +23,7 @@ class Breathing:
 
     def __init__(self, kernels, values):
         self.kernels = kernels
+        self.pressure_block = kernels.pressure_block
         self.words = array.array("i", bytes(4 * sensor.PRESSURE_STATE))
         self.found = array.array("i", bytes(4 * words.BREATH_WORDS * RECORDS))
         self.wave = array.array("h", bytes(2 * PRESSURE_BLOCK))
@@ -59,21 +60,21 @@ class Breathing:
     def step(self, codes):
         """Take one block of 10 codes ('h')."""
         state = self.words
-        self.kernels.pressure_block(codes, PRESSURE_BLOCK, self.wave, state, self.found)
-        self.pressure_max = state[words.BLOCK_MAX]
-        self.pressure_min = state[words.BLOCK_MIN]
-        self.cycle_age = state[words.CYCLE_AGE] // PRESSURE_BLOCK
-        age = state[words.AGE] // PRESSURE_BLOCK
+        self.pressure_block(codes, PRESSURE_BLOCK, self.wave, state, self.found)
+        self.pressure_max = high = state[BLOCK_MAX]
+        self.pressure_min = low = state[BLOCK_MIN]
+        self.cycle_age = state[CYCLE_AGE] // PRESSURE_BLOCK
+        age = state[AGE] // PRESSURE_BLOCK
         if age < self.breath_age:
             self._sure()
         self.breath_age = age
-        if self.pressure_max > self.second_high:
-            self.second_high = self.pressure_max
-        if self.pressure_min < self.second_low:
-            self.second_low = self.pressure_min
+        if high > self.second_high:
+            self.second_high = high
+        if low < self.second_low:
+            self.second_low = low
         if self.peak != NONE:
-            self.rate = self.kernels.breath_rate(state) or NONE
-        if state[words.FOUND]:
+            self.rate = state[RATE] or NONE
+        if state[FOUND]:
             self._records()
 
     def second(self):
@@ -122,3 +123,12 @@ class Breathing:
                 found[at + words.R_MEAN], found[at + words.R_LOWEST], found[at + words.R_TI],
                 found[at + words.R_TE], rate if rate < 65535 else None, found[at + words.R_FLAGS],
             ))
+
+
+# The words read in each step, as globals of this module: one look-up each.
+FOUND = words.FOUND
+AGE = words.AGE
+CYCLE_AGE = words.CYCLE_AGE
+BLOCK_MAX = words.BLOCK_MAX
+BLOCK_MIN = words.BLOCK_MIN
+RATE = words.RATE

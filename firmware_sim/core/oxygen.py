@@ -124,9 +124,11 @@ class Oxygen:
         return self.history[(self.at - seconds) % KEPT]
 
     def _mean(self, first):
+        """Return the mean of MEAN_S seconds that ended `first` seconds ago; so much history must be there."""
+        history, newest = self.history, self.at - first
         total = 0
         for n in range(MEAN_S):
-            total += self._back(first + n)
+            total += history[(newest - n) % KEPT]
         return total // MEAN_S
 
     def _fall(self):

@@ -90,17 +90,16 @@ class Ring:
         memory = self.memory
         follow = self.follow
         at = self.free
-        last = len(data)
         place = 0
-        for _ in range(need):
-            end = place + BLOCK
-            if end > last:
-                end = last
+        for _ in range(need - 1):
             start = at * BLOCK
-            memory[start:start + end - place] = data[place:end]
-            place = end
-            block = at
+            memory[start:start + BLOCK] = data[place:place + BLOCK]
+            place += BLOCK
             at = follow[at]
+        start = at * BLOCK
+        memory[start:start + len(data) - place] = data[place:]
+        block = at
+        at = follow[at]
         follow[block] = self.blocks
         self.free = at
         self.free_count -= need
@@ -132,13 +131,12 @@ class Ring:
             self.tail[rank] = -1
         follow = self.follow
         last = at
-        count = 1
-        for _ in range((size + HEADER_SIZE - 1) // BLOCK):
+        more = (size + HEADER_SIZE - 1) // BLOCK
+        for _ in range(more):
             last = follow[last]
-            count += 1
         follow[last] = self.free
         self.free = at
-        self.free_count += count
+        self.free_count += more + 1
 
     def give(self):
         """Return the next (kind, seq, tick, payload) in sequence, or None when all was given out.
@@ -151,11 +149,12 @@ class Ring:
         if best > self.give_seq:
             return self._give_lost(min(best, self.next_seq))
         rank = self.reader_seq.index(best)
-        record = self._read(self.reader[rank])
-        self._read_on(rank, self._after(self.reader[rank]))
+        at = self.reader[rank]
+        seq, tick, size, kind, after = struct.unpack_from(HEADER, self.memory, at * BLOCK)
+        self._read_on(rank, after)
         self.give_seq = best + 1
-        self.given_tick = record[2]
-        return record
+        self.given_tick = tick
+        return kind, seq, tick, self._payload(at, size)
 
     def _read_on(self, rank, at):
         self.reader[rank] = at
@@ -182,16 +181,15 @@ class Ring:
     def _after(self, at):
         return struct.unpack_from("<i", self.memory, at * BLOCK + 11)[0]
 
-    def _read(self, at):
-        seq, tick, size, kind, _ = struct.unpack_from(HEADER, self.memory, at * BLOCK)
+    def _payload(self, at, size):
+        memory = self.memory
+        follow = self.follow
         out = bytearray()
-        left = size + HEADER_SIZE
-        while left > 0:
+        for _ in range((size + HEADER_SIZE + BLOCK - 1) // BLOCK):
             start = at * BLOCK
-            out += self.memory[start:start + min(left, BLOCK)]
-            left -= BLOCK
-            at = self.follow[at]
-        return kind, seq, tick, bytes(out[HEADER_SIZE:])
+            out += memory[start:start + BLOCK]
+            at = follow[at]
+        return bytes(out[HEADER_SIZE:HEADER_SIZE + size])
 
     def ack(self, seq):
         """Forget all records up to `seq`, which must have been given out; return False when it was not."""
@@ -202,9 +200,12 @@ class Ring:
         newest = 0
         for rank in range(CLASSES):
             at = self.head[rank]
-            while at >= 0 and self._seq(at) <= seq:
-                if self._seq(at) > newest:
-                    newest = self._seq(at)
+            while at >= 0:
+                number = self._seq(at)
+                if number > seq:
+                    break
+                if number > newest:
+                    newest = number
                     self.acked_tick = self._tick(at)
                 self._drop(rank)
                 at = self.head[rank]

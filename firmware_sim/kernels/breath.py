@@ -61,6 +61,7 @@ LAST_FLAGS = 53
 EFFORTS = 54  # pulls that were no breath, since the start
 PULLS = 55  # of them, in a row without a push between: suggests 'spontaneous'
 SUSTAINED = 56  # 1: the last push never ended
+RATE = 57  # breath_rate after the last call
 TAIL = 64  # 32 medians, newest at AT % 32
 SMOOTH = 96  # 16 means of four
 BREATH_STATE = 112

@@ -1,6 +1,6 @@
 """Converter codes to quantities, and what the codes tell about the sensor behind them."""
 
-from firmware_sim.kernels.breath import BREATH_STATE, breath_block
+from firmware_sim.kernels.breath import BREATH_STATE, RATE, breath_block, breath_rate
 
 # Words of the statistics of one channel; the reader takes and clears those from LOWS on each second.
 RUN = 0  # samples in a row with the same code
@@ -31,6 +31,7 @@ def pressure_block(codes, count, wave, state, records):
     sensor_block(codes, count, state, STATISTICS, 0, P_CODES, P_ROUGH)
     convert_block(codes, count, P_LOW, P_SPAN, state[P_OFFSET], state[P_GAIN], wave)
     breath_block(wave, count, state, records)
+    state[RATE] = breath_rate(state)
 
 
 def convert_block(codes, count, low, span, offset, gain, values):
@@ -49,10 +50,21 @@ def convert_block(codes, count, low, span, offset, gain, values):
 
 
 def sensor_block(codes, count, statistics, base, low, high, rough):
-    """Add `count` codes to the statistics at `base`; `low` and `high` are the converter's ends."""
+    """Add `count` codes (1 or more) to the statistics at `base`; `low` and `high` end the converter."""
     run = statistics[base + RUN]
     last = statistics[base + LAST]
     before = statistics[base + BEFORE]
+    roughs = 0
+    lows = 0
+    highs = 0
+    total = 0
+    least = codes[0]
+    most = least
+    if statistics[base + COUNT]:
+        least = statistics[base + MIN]
+        most = statistics[base + MAX]
+    low += NEAR
+    high -= NEAR
     for n in range(count):
         code = codes[n]
         if code == last:
@@ -62,22 +74,28 @@ def sensor_block(codes, count, statistics, base, low, high, rough):
             run = 1
         bend = code - 2 * last + before
         if bend > rough or bend < -rough:
-            statistics[base + ROUGH] += 1
-        if code <= low + NEAR:
-            statistics[base + LOWS] += 1
-        if code >= high - NEAR:
-            statistics[base + HIGHS] += 1
-        if statistics[base + COUNT] == 0 or code < statistics[base + MIN]:
-            statistics[base + MIN] = code
-        if statistics[base + COUNT] == 0 or code > statistics[base + MAX]:
-            statistics[base + MAX] = code
-        statistics[base + SUM] += code
-        statistics[base + COUNT] += 1
+            roughs += 1
+        if code <= low:
+            lows += 1
+        if code >= high:
+            highs += 1
+        if code < least:
+            least = code
+        if code > most:
+            most = code
+        total += code
         before = last
         last = code
     statistics[base + RUN] = run
     statistics[base + LAST] = last
     statistics[base + BEFORE] = before
+    statistics[base + LOWS] += lows
+    statistics[base + HIGHS] += highs
+    statistics[base + ROUGH] += roughs
+    statistics[base + SUM] += total
+    statistics[base + COUNT] += count
+    statistics[base + MIN] = least
+    statistics[base + MAX] = most
 
 
 def sensor_clear(statistics, base):

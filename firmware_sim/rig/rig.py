@@ -183,7 +183,9 @@ class Rig:
         if runtime.clock_set is not None:
             unix_s, unix_ms = runtime.clock_set
             board.clock.write(step * STEP_MS, unix_s * 1000 + unix_ms)
-        if board.is_starved(runtime.fed):
+        if runtime.fed:
+            board.hungry = 0
+        elif board.is_starved():
             self.restart(CAUSE_WATCHDOG)
 
     def _begin(self, cause: int) -> None:

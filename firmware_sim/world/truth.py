@@ -84,6 +84,8 @@ class Intervals:
     def feed(self, first_ms: int, step_ms: int, mask: np.ndarray) -> None:
         """Add one run of samples that starts at `first_ms`."""
         standing = self.standing
+        if mask.all() if standing else not mask.any():
+            return
         edges = np.flatnonzero(np.diff(np.concatenate(([standing], mask))))
         for edge in edges:
             at = first_ms + int(edge) * step_ms
@@ -103,6 +105,8 @@ class Intervals:
 
 def held_below(values: np.ndarray, limit: float, clear: float, held: bool) -> np.ndarray:
     """Return where values are below `limit`, held until they reach `clear`; `held` is the state before."""
+    if not held and values.min() >= limit:
+        return np.zeros(len(values), dtype=bool)
     change = np.where(values < limit, 1, np.where(values >= clear, -1, 0))
     change = np.concatenate(([1 if held else -1], change))
     last = np.maximum.accumulate(np.where(change != 0, np.arange(len(change)), 0))
