@@ -157,16 +157,15 @@ def _tap_block(codes, tap, ring, state):  # one loop on purpose
     state[t + LOW] = 1 << 20
     state[t + HIGH] = 0
     state[t + CLIPPED] = 0
-    n = 0
+    i = far
     while True:
         due = ((last + half + (half >> 1) + DELAY) >> 8) + 1
-        stop = due if due < BLOCK else BLOCK
+        stop = far + (due if due < BLOCK else BLOCK)
         crossed = False
-        while n < stop:
-            i = far + n
+        while i < stop:
             d += ring[i + LONG + SHORT] - ring[i + SHORT] - ring[i + LONG] + ring[i]
             y += d
-            n += 1
+            i += 1
             if (y > level) != above:
                 crossed = True
                 break
@@ -174,7 +173,7 @@ def _tap_block(codes, tap, ring, state):  # one loop on purpose
             above = not above
             if -SLOPE_MIN < d < SLOPE_MIN:
                 continue
-            edge = ((n - 2) << 8) + ((level - y + d) << 8) // d - DELAY
+            edge = ((i - far - 2) << 8) + ((level - y + d) << 8) // d - DELAY
             length = _accept(state, t, edge, last, half, d)
             if length == 0:
                 continue
