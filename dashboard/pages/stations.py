@@ -149,6 +149,8 @@ def breathing(frame: NowFrame, view: View) -> Component:
             )
         )
         parts.append(html.P(since(breath.t, view, "now.breath_age"), className="limits"))
+    if frame.mode == "spontaneous" and frame.preset != "adult":
+        parts.append(html.P(words("now.small_draw_over"), className="limits"))
     limits = _limits(frame, "pressure.disconnect", "pressure.high", view)
     parts.append(_notes([limits, _sensor(frame, ("pressure",), view)]))
     return station("now.breathing", said, parts, frame, view)

@@ -97,6 +97,8 @@ _NOW: Final[dict[str, str]] = {
     "now.mean": "mean {value}",
     "now.rate": "{value} breaths a minute",
     "now.no_breath": "No breath seen in the last minute.",
+    "now.small_draw_over": "An infant who breathes alone is not seen here, a child only at times: the "
+    "pull is too small for this sensor.",
     "now.breath_age": "last breath {age} ago",
     "now.age": "measured {age} ago",
     "now.stale": "Old",

@@ -15,6 +15,7 @@ _SUMMARY: Final[dict[str, str]] = {
     "pressure_cannot_tell.intrinsic_peep": "pressure trapped in the lung",
     "pressure_cannot_tell.resistance_or_compliance": "resistance apart from stiffness, without a pause",
     "pressure_cannot_tell.kink_behind_limit": "a kink hidden by the pressure limit",
+    "pressure_cannot_tell.small_draw_over": "an infant's and many a child's breaths on a draw-over circuit",
 }
 
 _BURDEN: Final[dict[str, str]] = {

@@ -98,6 +98,8 @@ _NOW: Final[dict[str, str]] = {
     "now.mean": "moyenne {value}",
     "now.rate": "{value} cycles par minute",
     "now.no_breath": "Aucun cycle vu depuis une minute.",
+    "now.small_draw_over": "Un nourrisson qui respire seul n'est pas vu ici, un enfant par moments "
+    "seulement : sa dépression est trop faible pour ce capteur.",
     "now.breath_age": "dernier cycle il y a {age}",
     "now.age": "mesuré il y a {age}",
     "now.stale": "Ancien",

@@ -14,6 +14,8 @@ _SUMMARY: Final[dict[str, str]] = {
     "pressure_cannot_tell.intrinsic_peep": "la pression piégée dans le poumon",
     "pressure_cannot_tell.resistance_or_compliance": "la résistance à part de la raideur, sans pause",
     "pressure_cannot_tell.kink_behind_limit": "une coudure cachée par la limite de pression",
+    "pressure_cannot_tell.small_draw_over": "les cycles d'un nourrisson, et beaucoup de ceux d'un enfant, "
+    "en respiration spontanée à travers le circuit",
 }
 
 _BURDEN: Final[dict[str, str]] = {

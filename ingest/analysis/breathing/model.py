@@ -13,7 +13,8 @@ Floats = NDArray[np.float64]
 Millis = NDArray[np.int64]
 
 # What circuit pressure can't tell, whatever is computed from it (text keys). Sources: equation of motion
-# P = V/C + R·flow + PEEP (Chatburn 2014, published): one equation, several unknowns.
+# P = V/C + R·flow + PEEP (Chatburn 2014, published): one equation, several unknowns. The last:
+# measured against the simulated plant (hardware_notes/breathing.md).
 CANNOT_TELL: Final = (
     "pressure_cannot_tell.volume",
     "pressure_cannot_tell.tube_position",
@@ -21,6 +22,7 @@ CANNOT_TELL: Final = (
     "pressure_cannot_tell.intrinsic_peep",
     "pressure_cannot_tell.resistance_or_compliance",
     "pressure_cannot_tell.kink_behind_limit",
+    "pressure_cannot_tell.small_draw_over",
 )
 
 

@@ -26,6 +26,7 @@ START_LEVEL: Final = 0.10  # share of foot-to-peak at which inspiration is taken
 TURN_LEVEL: Final = 0.30  # share of peak over the rest that follows, at which inspiration is taken to end
 PLATEAU_S_MIN: Final = 0.12
 PLATEAU_SLOPE_MAX: Final = 4.0  # cmH2O/s
+RISE_CMH2O: Final = 0.15  # between halves of 0.15 s; three times what a noise of 0.1 cmH2O does
 PLATEAU_DROP_MIN: Final = 0.5  # cmH2O below the peak, else no pause can be told
 
 
@@ -143,7 +144,6 @@ def _fell(smooth: Floats, edge: _Edges) -> bool:
 def _measured(
     pressure: Floats, smooth: Floats, edge: _Edges, end: int, rate_hz: float, start_ms: int
 ) -> tuple[float, ...]:
-    rest = max(1, min(int(0.3 * rate_hz), (end - edge.turn) // 4))
     whole = pressure[edge.start : end]
     # Median of three takes single-sample noise off the peak without rounding it.
     inspired = pressure[max(edge.start - 1, 0) : edge.turn + 2]
@@ -154,10 +154,22 @@ def _measured(
         (end - edge.turn) / rate_hz,
         float(three.max()),
         _plateau(smooth, edge, rate_hz),
-        float(np.median(pressure[end - rest : end])),
+        _end_expiratory(pressure[edge.turn : end], rate_hz),
         float(whole.mean()),
         float(smooth[edge.start : end].min()),
     )
+
+
+def _end_expiratory(expired: Floats, rate_hz: float) -> float:
+    """Return the level of the last 0.3 s of an expiration, of the 0.3 s before where those rise already.
+
+    A hand begins to push slowly, long before the start that a share of its peak marks.
+    """
+    rest = max(1, min(int(0.3 * rate_hz), expired.size // 4))
+    last, half = expired[-rest:], rest // 2
+    if half and np.median(last[half:]) - np.median(last[:half]) > RISE_CMH2O:
+        last = expired[-2 * rest : -rest]
+    return float(np.median(last))
 
 
 def _plateau(smooth: Floats, edge: _Edges, rate_hz: float) -> float:

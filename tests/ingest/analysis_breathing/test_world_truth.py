@@ -50,6 +50,17 @@ def test_random_patients_of_the_plant(patients: int) -> None:
         assert wrong[name] / judged[name] <= 0.03, (wrong, judged)
 
 
+def test_a_hand_that_begins_slowly_does_not_lift_the_end_expiratory_pressure() -> None:
+    rng = np.random.default_rng(77)
+    errors = []
+    for index in range(25):
+        played = play(random_settings(rng, 2, "adult"), seconds=60, seed=index + 1)
+        rows, truth, _, _ = played.pairs()
+        true = played.truth["end_expiratory_ucm"][truth] / 1000
+        errors.append(played.found.end_expiratory[rows] - true)
+    assert _worst(errors) <= 0.25
+
+
 @pytest.mark.parametrize(
     ("settings", "key", "share"),
     [
