@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from itertools import groupby
 
 from dashboard.formats import MISSING, number
 from dashboard.reports.study_data import CLOCK_ERROR_S, RATE_HZ, TAPS
@@ -127,19 +128,31 @@ def band_name(one: Judgement, words: Words) -> str:
 
 
 def limits_part(case: Case, words: Words) -> Section:
-    """Return the limits, each calibration's voltage by itself."""
+    """Return the limits, each calibration's voltage by itself; of several weeks the figures of the worst."""
     heads = [words(f"study.column.{n}") for n in ("limit", "verdict", "inside", "bounds", "coverage")]
-    found = [one for part in case.study.voltage for one in part.limits]
-    found += [*case.study.frequency, *case.study.harmonics, *case.study.flicker_limits]
-    rows = [
-        [
-            band_name(one, words), words(f"study.verdict.{one.verdict}"), number(one.inside_percent, 1),
-            f"{number(one.low_percent, 1)} … {number(one.high_percent, 1)}", number(one.coverage_percent, 1),
-        ]
-        for one in found
+    study = case.study
+    parts = [part.limits for part in study.voltage]
+    parts += [study.frequency, study.harmonics, study.flicker_limits]
+    groups = [list(same) for part in parts for _, same in groupby(part, key=lambda one: one.name)]
+    table = Table(heads=heads, rows=[_limit_row(same, words) for same in groups])
+    texts = [words("study.limits_note")]
+    if any(len(same) > 1 for same in groups):
+        texts.append(words("study.limits_weeks"))
+    return Section(title=words("study.limits"), texts=texts, tables=[table])
+
+
+def _limit_row(same: Sequence[Judgement], words: Words) -> list[str]:
+    """Return one limit's row over all the periods that were judged by it."""
+    worst = min(same, key=lambda one: (one.high_percent, one.low_percent))
+    count = Counter(one.verdict for one in same)
+    said = [words(f"study.verdict.{verdict}") for verdict in count]
+    if len(same) > 1:
+        said = [f"{text}: {n}" for text, n in zip(said, count.values(), strict=True)]
+    return [
+        band_name(worst, words), ", ".join(said), number(worst.inside_percent, 1),
+        f"{number(worst.low_percent, 1)} … {number(worst.high_percent, 1)}",
+        number(worst.coverage_percent, 1),
     ]  # fmt: skip
-    table = Table(heads=heads, rows=rows)
-    return Section(title=words("study.limits"), texts=[words("study.limits_note")], tables=[table])
 
 
 def grids_part(case: Case, words: Words) -> Section:

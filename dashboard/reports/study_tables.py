@@ -212,7 +212,7 @@ def limit_table(case: Case) -> Frame:
     return pd.DataFrame(
         [
             {
-                "from_utc": iso(begin),
+                "from_utc": iso(begin if one.begin_s is None else one.begin_s),
                 "limit": one.name,
                 "verdict": one.verdict,
                 "inside_percent": one.inside_percent,

@@ -27,6 +27,8 @@ _FIGURES: Final[dict[str, str]] = {
     "study.limits": "Against EN 50160",
     "study.limits_note": "Met or not met only where the missing values could not change it. A record shorter "
     "than the period a limit speaks of is an indication, not a verdict on that period.",
+    "study.limits_weeks": "Where several weeks were judged, the result counts them and the figures are those "
+    "of the worst; all of them stand in limits.csv.",
     "study.dips": "Dips by residual voltage, swells by height, and length (EN 50160)",
     "study.counts": "Counts",
     "study.counts_note": "In the watched time only (coverage {percent} %).",
@@ -346,7 +348,7 @@ _DATA: Final[dict[str, str]] = {
     "study.data.steady_change_percent": "the same, of the reference",
     "study.data.found_in": "half cycles, or values of whole seconds",
     "study.data.flagged": "an event lies inside",
-    "study.data.from_utc": "from when the calibration or period holds",
+    "study.data.from_utc": "from when the calibration holds, or when the judged period begins",
     "study.data.limit": "which limit",
     "study.data.verdict": "met, not met, not decided",
     "study.data.inside_percent": "part of the values inside the limit",

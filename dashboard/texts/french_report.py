@@ -26,6 +26,8 @@ _SECTIONS: Final[dict[str, str]] = {
     "study.limits_note": "Respecté ou non respecté seulement là où les valeurs manquantes n'y changeraient "
     "rien. Un enregistrement plus court que la période dont parle une limite est un indice, non un verdict "
     "sur cette période.",
+    "study.limits_weeks": "Là où plusieurs semaines ont été jugées, le résultat les dénombre et les chiffres "
+    "sont ceux de la pire ; toutes figurent dans limits.csv.",
     "study.dips": "Creux selon la tension résiduelle, surtensions selon la hauteur, et durée (EN 50160)",
     "study.counts": "Dénombrements",
     "study.counts_note": "Dans le temps surveillé seulement (couverture {percent} %).",

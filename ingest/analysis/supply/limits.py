@@ -3,7 +3,7 @@
 A verdict is 'met' or 'not met' only when the missing values, whatever they were, could not change it.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -17,7 +17,10 @@ Verdict = Literal["met", "not met", "not decided"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judgement:
-    """Give a limit's result. inside_percent: of the values there are; low, high: of the whole period."""
+    """Give a limit's result. inside_percent: of the values there are; low, high: of the whole period.
+
+    begin_s: when the period begins that was judged, None for the whole record.
+    """
 
     name: str
     verdict: Verdict
@@ -25,6 +28,7 @@ class Judgement:
     low_percent: float
     high_percent: float
     coverage_percent: float
+    begin_s: float | None = None
 
 
 def judge(values: Floats, nominal: float, band: Band) -> Judgement:
@@ -51,27 +55,34 @@ def judge(values: Floats, nominal: float, band: Band) -> Judgement:
     )  # fmt: skip
 
 
-def judge_periods(values: Floats, nominal: float, band: Band, interval_s: float) -> list[Judgement]:
-    """Judge each whole week, or what the band asks for; a shorter record is judged as one period."""
+def judge_periods(
+    values: Floats, nominal: float, band: Band, interval_s: float, begin_s: float
+) -> list[Judgement]:
+    """Judge each whole week, or what the band asks for; a shorter record is judged as one period.
+
+    begin_s: when the first value's interval begins.
+    """
     size = round(band.days * 86400.0 / interval_s)
     if len(values) < size:
         return [judge(values, nominal, band)]
-    return [judge(values[at : at + size], nominal, band) for at in range(0, len(values) - size + 1, size)]
+    return [
+        replace(judge(values[at : at + size], nominal, band), begin_s=begin_s + at * interval_s)
+        for at in range(0, len(values) - size + 1, size)
+    ]
 
 
-def judge_harmonics(percent: Floats) -> list[Judgement]:
-    """Judge a week's subgroups in per cent of the fundamental, one row a value and one column an order from
-    1.
+def judge_harmonics(percent: Floats, interval_s: float, begin_s: float) -> list[Judgement]:
+    """Judge each week's subgroups in per cent of the fundamental, a row a value, a column an order from 1.
 
-    nan rows are missing values. The last judgement is of the total distortion of the orders that were
+    nan rows are missing values. The last judgements are of the total distortion of the orders that were
     measured.
     """
-    rows = []
+    rows: list[Judgement] = []
     for order, limit in HARMONIC_LIMITS_PERCENT.items():
         if order <= percent.shape[1]:
             band = Band(name=f"harmonic {order}", low=0.0, high=limit, part=0.95, days=7.0)
-            rows.append(judge(percent[:, order - 1], 1.0, band))
+            rows += judge_periods(percent[:, order - 1], 1.0, band, interval_s, begin_s)
     total = np.sqrt(np.square(percent[:, 1:]).sum(axis=1))
     name = f"total distortion to order {percent.shape[1]}"
-    rows.append(judge(total, 1.0, Band(name=name, low=0.0, high=THD_LIMIT_PERCENT, part=0.95, days=7.0)))
-    return rows
+    band = Band(name=name, low=0.0, high=THD_LIMIT_PERCENT, part=0.95, days=7.0)
+    return [*rows, *judge_periods(total, 1.0, band, interval_s, begin_s)]

@@ -39,7 +39,7 @@ BATTERY_MIN = np.concatenate((np.arange(0.0, 60.0, 1.0), np.arange(60.0, 481.0, 
 WINDOWS_PU = ((0.696, 1.304), (0.80, 1.15), (0.90, 1.10))
 """Input windows that the sizing tries: the field UPS's own, and two narrower ones (our own choice)."""
 LOW_COVERAGE_PERCENT = 90.0
-INTERVAL_S = 600.0
+INTERVAL_S, PLT_S = 600.0, 7200.0
 RapidFrom = Literal["half cycles", "seconds", ""]
 """What rapid changes were found in; '': they could not be looked for."""
 
@@ -208,10 +208,15 @@ def _voltage_parts(record: Record) -> list[VoltagePart]:
     return parts
 
 
+def _grid_begin(begin_s: float, step_s: float) -> float:
+    """Give when the first whole interval of the clock begins."""
+    return float(np.ceil((begin_s - 1e-6) / step_s) * step_s)
+
+
 def _on_grid(table: TenMinutes, column: Floats, here: Bools, begin_s: float, end_s: float) -> Floats:
     """Lay values on the whole grid of a time, so that intervals that were never stored count as missing."""
     step = table.interval_s
-    first = int(np.ceil((begin_s - 1e-6) / step))
+    first = round(_grid_begin(begin_s, step) / step)
     grid = np.full(max(0, int(np.floor((end_s + 1e-6) / step)) - first), np.nan)
     place = np.round(table.start_s[here] / step).astype(np.int64) - first
     fits = (place >= 0) & (place < len(grid))
@@ -230,7 +235,8 @@ def _voltage_part(record: Record, begin_s: float, end_s: float, here: Bools) -> 
     percent, level = indices.duration_curve(rms, covered)
     judged: list[limits.Judgement] = []
     for band in classify.VOLTAGE_BANDS if nominal else ():
-        judged += limits.judge_periods(rms, nominal or 1.0, band, table.interval_s)
+        first_s = _grid_begin(begin_s, table.interval_s)
+        judged += limits.judge_periods(rms, nominal or 1.0, band, table.interval_s, first_s)
     weight = covered[known]
     square = float(np.average(rms[known] ** 2, weights=weight)) if known.any() else None
     total = table.interval_s * len(rms)
@@ -268,17 +274,23 @@ def _frequency(record: Record) -> tuple[limits.Judgement, ...]:
     table = record.ten_minutes
     bands = classify.ISLAND_FREQUENCY_BANDS if record.island else classify.FREQUENCY_BANDS
     every = np.ones(len(table), dtype=np.bool_)
-    hertz = record.ten_second_hz
+    hertz, step_s = record.ten_second_hz, 10.0
     if hertz is None:
-        hertz = _on_grid(table, table.frequency_hz, every, record.begin_s, record.end_s)
-    return tuple(limits.judge(hertz, record.nominal_hz, band) for band in bands)
+        hertz, step_s = _on_grid(table, table.frequency_hz, every, record.begin_s, record.end_s), INTERVAL_S
+    first_s = _grid_begin(record.begin_s, step_s)
+    return tuple(
+        one
+        for band in bands
+        for one in limits.judge_periods(hertz, record.nominal_hz, band, step_s, first_s)
+    )
 
 
 def _harmonics(record: Record) -> tuple[limits.Judgement, ...]:
     """Judge harmonics where snapshots were taken; per cent of the fundamental, so no gain changes them."""
     if record.harmonics_percent is None:
         return ()
-    return tuple(limits.judge_harmonics(record.harmonics_percent))
+    first_s = record.begin_s // INTERVAL_S * INTERVAL_S
+    return tuple(limits.judge_harmonics(record.harmonics_percent, INTERVAL_S, first_s))
 
 
 def _flicker_limits(record: Record) -> tuple[limits.Judgement, ...]:
@@ -286,7 +298,8 @@ def _flicker_limits(record: Record) -> tuple[limits.Judgement, ...]:
     if record.pst is None or np.isnan(record.pst).all():
         return ()
     long = flicker_estimate.plt_grid(record.pst, int(record.begin_s // INTERVAL_S))
-    return tuple(limits.judge_periods(long, 1.0, classify.PLT_BAND, 7200.0)) if len(long) else ()
+    first_s = _grid_begin(record.begin_s // INTERVAL_S * INTERVAL_S, PLT_S)
+    return tuple(limits.judge_periods(long, 1.0, classify.PLT_BAND, PLT_S, first_s)) if len(long) else ()
 
 
 def _rates(record: Record, events: tuple[SupplyEvent, ...], coverage: float) -> tuple[Figure, ...]:

@@ -16,8 +16,11 @@ from dashboard.reports.study_data import site_of
 from dashboard.reports.study_dictionary import dictionary, package
 from dashboard.reports.study_figures import SHAPES_MAX, draw_all
 from dashboard.reports.study_report import case_of, html, matched, plain
+from dashboard.reports.study_sections import limits_part
 from dashboard.reports.study_tables import tables_of, unit_of
 from dashboard.texts import CATALOGUES, Words
+from ingest.analysis.supply.classify import VOLTAGE_BANDS
+from ingest.analysis.supply.limits import judge_periods
 from ingest.errors import UserError
 from ingest.store.reader import open_reader
 from tests.dashboard.test_texts import strangers
@@ -133,6 +136,26 @@ def test_the_histogram_holds_the_measured_hours_in_their_classes(case):
         assert row.measured_h == pytest.approx(ten.coverage[here].sum() / 6, abs=1e-4)
     assert table["measured_h"].sum() == pytest.approx(3.5, abs=1e-3)
     assert set(table["coverage_percent"]) == {87.5}
+
+
+def test_many_weeks_are_one_row_that_counts_them_and_shows_the_worst(case):
+    """The file keeps each week with its beginning; the page says how many were met and gives the worst."""
+    from dataclasses import replace
+
+    values = np.full(3 * 1008, 230.0)
+    values[1008:1308] = 180.0
+    values[2100:2160] = np.nan
+    weeks = judge_periods(values, 230.0, VOLTAGE_BANDS[0], 600.0, START / 1000)
+    part = replace(case.study.voltage[0], limits=tuple(weeks))
+    long = replace(case, study=replace(case.study, voltage=(part,), frequency=(), harmonics=()))
+    section = limits_part(long, Words())
+    (row,) = section.tables[0].rows
+    assert row == ["10-min voltage, 95 % of a week", "met: 1, not met: 1, not decided: 1", "70.2",
+                   "70.2 … 70.2", "100.0"]  # fmt: skip
+    assert "figures are those of the worst" in section.texts[1]
+    table = tables_of(long)["limits"]
+    assert list(table["verdict"]) == ["met", "not met", "not decided"]
+    assert [text[:10] for text in table["from_utc"]] == ["2026-03-01", "2026-03-08", "2026-03-15"]
 
 
 def test_the_report_names_the_disturbance_in_each_waveform(written):

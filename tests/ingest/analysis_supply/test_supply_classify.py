@@ -171,10 +171,10 @@ def test_harmonic_limits_together():
     # All limits at once: THD 11.325 % (worked out from the quoted table), above the limit of 8 %.
     limits_percent = np.array([100.0] + [cl.HARMONIC_LIMITS_PERCENT[k] for k in range(2, 26)])
     assert math.sqrt((limits_percent[1:] ** 2).sum()) == pytest.approx(11.325, abs=0.001)
-    judged = limits.judge_harmonics(np.tile(limits_percent, (1008, 1)))
+    judged = limits.judge_harmonics(np.tile(limits_percent, (1008, 1)), 600.0, 0.0)
     assert [j.verdict for j in judged[:-1]] == ["met"] * 24
     assert judged[-1].verdict == "not met"
-    over = limits.judge_harmonics(np.tile(limits_percent * 1.001, (1008, 1)))
+    over = limits.judge_harmonics(np.tile(limits_percent * 1.001, (1008, 1)), 600.0, 0.0)
     assert all(j.verdict == "not met" for j in over)
 
 
@@ -226,5 +226,19 @@ def test_missing_values_leave_the_verdict_open():
 def test_weeks_are_judged_one_by_one():
     two = np.full(2016, 230.0)
     two[1008:1100] = 180.0
-    got = [j.verdict for j in limits.judge_periods(two, 230.0, cl.VOLTAGE_BANDS[0], 600.0)]
-    assert got == ["met", "not met"]
+    got = limits.judge_periods(two, 230.0, cl.VOLTAGE_BANDS[0], 600.0, 1200.0)
+    assert [j.verdict for j in got] == ["met", "not met"]
+    assert [j.begin_s for j in got] == [1200.0, 1200.0 + 7 * 86400.0]
+    # A rest that is no whole week is left to the next study; a record shorter than a week is judged whole.
+    assert len(limits.judge_periods(two[:-1], 230.0, cl.VOLTAGE_BANDS[0], 600.0, 0.0)) == 1
+    (short,) = limits.judge_periods(two[:500], 230.0, cl.VOLTAGE_BANDS[0], 600.0, 0.0)
+    assert short.begin_s is None
+
+
+def test_harmonics_of_a_bad_week_are_not_hidden_by_good_ones():
+    """The limit speaks of 95 % of each week: 100 of 1008 values beyond it in the second of four."""
+    percent = np.tile(np.array([100.0, *[0.1] * 24]), (4 * 1008, 1))
+    percent[1008:1108, 4] = 7.0  # the fifth; 6 % is its limit
+    judged = [j for j in limits.judge_harmonics(percent, 600.0, 0.0) if j.name == "harmonic 5"]
+    assert [j.verdict for j in judged] == ["met", "not met", "met", "met"]
+    assert [j.begin_s for j in judged] == [n * 7 * 86400.0 for n in range(4)]
