@@ -5,6 +5,7 @@ import json
 import pytest
 from click.testing import CliRunner
 
+from firmware_sim.cli.scenarios import scenarios
 from firmware_sim.contract import alarms
 from ingest.cli.rehearse import rehearse
 from ingest.errors import UserError
@@ -42,6 +43,27 @@ def test_one_object_with_missed_events_first(store, tmp_path):
     assert report["reproduced_exactly"] is True
     assert report["simulated"] is True
     assert report["in_force"]["activations"] >= 2
+
+
+def test_against_the_truth_of_the_scenario(tmp_path):
+    """What the scenario says that happened: found in force, and said to be late with a longer delay."""
+    store = tmp_path / "apart.db"
+    play("circuit-apart", store, 0.55)
+    told = CliRunner().invoke(scenarios, ["circuit-apart", "--truth"], catch_exceptions=False).output
+    assert {one["condition"] for one in json.loads(told)} == {"disconnected"}
+    truth = tmp_path / "truth.json"
+    truth.write_text(told)
+    same, longer = (
+        json.loads(run(store, "--truth", truth, "--json", *words).output)
+        for words in ((), ("--set", "pressure.disconnect_delay=18"))
+    )
+    assert same["true_events"] == longer["true_events"] == 1
+    assert same["missed"] == same["late"] == longer["missed"] == []
+    assert [one["condition"] for one in longer["late"]] == ["disconnected"]
+    # Another beginning, and nothing of it lies in the store.
+    moved = CliRunner().invoke(scenarios, ["circuit-apart", "--truth", "--start", "0"]).output
+    truth.write_text(moved)
+    assert json.loads(run(store, "--truth", truth, "--json").output)["true_events"] == 0
 
 
 def test_for_a_person(store):
