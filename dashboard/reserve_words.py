@@ -17,8 +17,8 @@ from ingest.store.reader import HostCommand, tables
 PATH = "/reserves"
 # What a page reckons with; the others belong to the command.
 USED = (
-    "source.battery_proven", "source.gas", "source.demand", "source.rate", "source.mixture_reservoir",
-    "source.mixture_none", "source.agent", "source.cascade",
+    "source.battery_proven", "source.peukert", "source.gas", "source.demand", "source.rate",
+    "source.mixture_reservoir", "source.mixture_none", "source.agent", "source.cascade",
 )  # fmt: skip
 assert set(USED) <= set(SOURCES)
 
@@ -98,6 +98,7 @@ def details(found: Standing, view: View, told: HostCommand | None = None) -> lis
     words = view.words
     whole = [html.Li(words(key)) for key in found.cascade.unknown]
     used = {
+        "source.battery_proven": found.peukert is None, "source.peukert": found.peukert is not None,
         "source.rate": found.entered.rate is not None, "source.mixture_reservoir": found.mixture is not None,
         "source.mixture_none": found.mixture is not None, "source.agent": found.agent is not None,
     }  # fmt: skip
@@ -135,6 +136,18 @@ def _full(rung: Rung, found: Standing, view: View) -> list[Component]:
 def _rests_on(found: Standing, view: View) -> list[Component]:
     words, told, reserve = view.words, found.entered, found.cylinder
     said = []
+    battery, peukert = told.battery, found.peukert
+    if battery is not None and peukert is not None:
+        low, middle, high = (
+            Number(f"{one:.0f}") for one in (peukert.low_min, peukert.middle_min, peukert.high_min)
+        )
+        said.append(
+            words(
+                "reserves.peukert", capacity=Number(f"{battery.capacity_ah:g}"),
+                hours=Number(f"{battery.rated_h:g}"), current=Number(f"{battery.current_a:g}"),
+                type=words(f"reserves.chemistry.{battery.chemistry}"), low=low, middle=middle, high=high,
+            )
+        )  # fmt: skip
     if reserve is not None:
         content = reserve.content
         said.append(

@@ -14,6 +14,7 @@ from ingest.analysis.reserves.battery import (
     peukert_minutes,
     proven_minutes,
     recharged_fraction,
+    unproven_bound,
 )
 from ingest.analysis.reserves.cascade import Cascade, CylinderReserve, Rung, cascade
 from ingest.analysis.reserves.cylinder import (
@@ -124,10 +125,7 @@ def _battery(given: Given, peukert: MinutesRange | None, now_ms: int) -> ProvenB
     if not _any(given, *names):
         if peukert is None:
             return None
-        return ProvenBound(
-            minutes_low=peukert.low_min, proven=False, test_age_days=None, recharge_fraction=1.0,
-            ageing_fraction=0.8, load_factor=1.0, unknown=("battery.peukert_only",),
-        )  # fmt: skip
+        return unproven_bound(peukert)
     minutes, tested = _needs(given, names, "A discharge test")
     then, now = given.get("load_then"), given.get("load")
     test = DischargeTest(
@@ -160,9 +158,9 @@ def _peukert(given: Given) -> MinutesRange | None:
     capacity, hours, chemistry, current = _needs(given, names, "A battery without a discharge test")
     return peukert_minutes(
         capacity_ah=checked("battery capacity", capacity),
-        rated_h=_number("battery-hours", hours, 0.5, 100, "h"),
+        rated_h=checked("hours of the capacity", hours),
         chemistry=chemistry,
-        current_a=_number("battery-current", current, 0.01, 1000, "A"),
+        current_a=checked("battery current", current),
     )
 
 

@@ -24,11 +24,13 @@ from dashboard.texts import Words
 from dashboard.view import View, view_of
 from ingest.analysis.refusal import Refused
 from ingest.analysis.reserves.agent import EXPANSION
+from ingest.analysis.reserves.battery import EXPONENTS
 from ingest.analysis.reserves.cylinder import SIZES
 from ingest.analysis.reserves.entries import (
     KIND,
     agent_entry,
     bag_entry,
+    battery_entry,
     cylinder_entry,
     flow_entry,
     mixture_entry,
@@ -50,6 +52,7 @@ CARRIERS = ("draw_over", "fresh_gas")
 FIELDS: Mapping[str, tuple[str, ...]] = {
     "cylinder": ("size", "water", "gauge", "unit"),
     "flow": ("oxygen", "volume", "bleed"),
+    "battery": ("capacity", "hours", "chemistry", "current"),
     "mixture": ("mix_volume", "reservoir"),
     "agent": ("agent", "level", "filling", "carrier", "carrier_flow"),
     "bag": ("bag_time",),
@@ -124,6 +127,7 @@ def _form(words: Words) -> list[Component]:
     sizes.append({"label": words("reserves.other"), "value": OTHER})
     units = [{"label": words(f"reserves.unit.{unit}"), "value": unit} for unit in GAUGE_UNITS]
     agents = [{"label": words(f"agent.name.{name}"), "value": name} for name in EXPANSION]
+    chemistries = [{"label": words(f"reserves.chemistry.{name}"), "value": name} for name in EXPONENTS]
     carriers = [{"label": words(f"reserves.carrier.{name}"), "value": name} for name in CARRIERS]
     return [
         html.H2(words("reserves.enter")),
@@ -139,6 +143,17 @@ def _form(words: Words) -> list[Component]:
             "cylinder", words,
         ),
         _set("reserves.flows", [_line(one, 8, words) for one in FIELDS["flow"]], "flow", words),
+        _set(
+            "reserves.battery_title",
+            [
+                html.P(words("reserves.battery_how"), className="soft"),
+                _line("capacity", 8, words),
+                _line("hours", 8, words),
+                _choose("chemistry", "reserves.chemistry", chemistries, words),
+                _line("current", 8, words),
+            ],
+            "battery", words,
+        ),
         _set("reserves.mixture_title", [_line(one, 8, words) for one in FIELDS["mixture"]], "mixture", words),
         _set(
             "reserves.agent_title",
@@ -193,6 +208,12 @@ def entry(what: str, told: Mapping[str, str], view: View) -> tuple[int, dict[str
         data = flow_entry(oxygen=told["oxygen"], minute_volume=told["volume"], bleed=told["bleed"])
         flows = (data["oxygen_l_min"], data["minute_volume_l_min"], data["bleed_l_min"])
         return view.now, data, " + ".join(f"{one:g}" for one in flows) + " L/min"
+    if what == "battery":
+        data = battery_entry(
+            capacity=told["capacity"], hours=told["hours"], chemistry=told["chemistry"],
+            current=told["current"],
+        )  # fmt: skip
+        return view.now, data, f"{data['capacity_ah']:g} Ah / {data['rated_h']:g} h, {data['current_a']:g} A"
     if what == "mixture":
         data = mixture_entry(minute_volume=told["mix_volume"], reservoir=told["reservoir"])
         return view.now, data, f"{data['minute_volume_l_min']:g} L/min, {data['reservoir_l']:g} L"

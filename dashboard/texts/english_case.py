@@ -130,6 +130,8 @@ CASE: Final[dict[str, str]] = {
     "quantity.breath_rate": "breath rate",
     "quantity.temperature": "temperature",
     "quantity.battery_capacity": "battery capacity",
+    "quantity.hours_of_the_capacity": "hours of the capacity",
+    "quantity.battery_current": "battery current",
     "quantity.load": "load",
     "quantity.test_length": "test length",
     "mark.kind.case": "Case",

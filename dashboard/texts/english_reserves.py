@@ -73,6 +73,19 @@ RESERVES: Final[dict[str, str]] = {
     "reserves.agent_no_end": "None is used: the dial is at zero.",
     "reserves.agent_rests": "{agent}, dial {level} %, {carrier} {flow} L/min: {exact} mL/h, by the rule of "
     "thumb {thumb} mL/h; the larger is used. Read at {clock}.",
+    "reserves.battery_title": "Battery without a discharge test",
+    "reserves.battery_how": "Counts only until a discharge is proven, and raises no alarm.",
+    "reserves.capacity": "Capacity, 0.5 to 5000 Ah",
+    "reserves.hours": "At so many hours, 0.5 to 100, as printed on it",
+    "reserves.chemistry": "Type of battery",
+    "reserves.chemistry.agm": "lead, AGM",
+    "reserves.chemistry.gel": "lead, gel",
+    "reserves.chemistry.flooded": "lead, flooded",
+    "reserves.current": "Current drawn from it, 0.01 to 1000 A",
+    "reserves.save.battery": "Enter battery",
+    "reserves.peukert": "{type}, {capacity} Ah at {hours} h, {current} A: {low} to {high} min by Peukert's "
+    "law, {middle} min in the middle; the lower end is for the charge that the record shows, the others for "
+    "a full battery.",
     "reserves.mixture_title": "Draw-over mixture",
     "reserves.mix_volume": "Minute volume, 0.1 to 40 L/min",
     "reserves.reservoir": "Reservoir tube, 0 to 10 L; empty: none",

@@ -132,6 +132,8 @@ CASE: Final[dict[str, str]] = {
     "quantity.breath_rate": "fréquence respiratoire",
     "quantity.temperature": "température",
     "quantity.battery_capacity": "capacité de la batterie",
+    "quantity.hours_of_the_capacity": "heures de la capacité",
+    "quantity.battery_current": "courant de la batterie",
     "quantity.load": "charge",
     "quantity.test_length": "durée de l'essai",
     "mark.kind.case": "Prise en charge",

@@ -71,6 +71,19 @@ RESERVES: Final[dict[str, str]] = {
     "reserves.agent_no_end": "Aucun n'est utilisé : le réglage est à zéro.",
     "reserves.agent_rests": "{agent}, réglage {level} %, {carrier} {flow} L/min : {exact} mL/h, par la "
     "règle empirique {thumb} mL/h ; le plus grand est pris. Lu à {clock}.",
+    "reserves.battery_title": "Batterie sans essai de décharge",
+    "reserves.battery_how": "Ne compte que tant qu'aucune décharge n'est prouvée, et ne donne pas d'alarme.",
+    "reserves.capacity": "Capacité, 0,5 à 5000 Ah",
+    "reserves.hours": "En tant d'heures, 0,5 à 100, comme imprimé dessus",
+    "reserves.chemistry": "Type de batterie",
+    "reserves.chemistry.agm": "plomb, AGM",
+    "reserves.chemistry.gel": "plomb, gel",
+    "reserves.chemistry.flooded": "plomb, ouverte",
+    "reserves.current": "Courant tiré, 0,01 à 1000 A",
+    "reserves.save.battery": "Saisir la batterie",
+    "reserves.peukert": "{type}, {capacity} Ah en {hours} h, {current} A : {low} à {high} min par la loi de "
+    "Peukert, {middle} min au milieu ; le bas vaut pour la charge que montre le dossier, le reste pour une "
+    "batterie pleine.",
     "reserves.mixture_title": "Mélange en draw-over",
     "reserves.mix_volume": "Volume-minute, 0,1 à 40 L/min",
     "reserves.reservoir": "Tube réservoir, 0 à 10 L ; vide : aucun",

@@ -35,6 +35,7 @@ _FACTORS: Final[Mapping[str, Mapping[str, float]]] = MappingProxyType(
         "rate": MappingProxyType({"/min": 1.0}),
         "power": MappingProxyType({"W": 1.0, "kW": 1e3}),
         "charge": MappingProxyType({"Ah": 1.0}),
+        "current": MappingProxyType({"A": 1.0}),
         "temperature": MappingProxyType({"°C": 1.0}),
         "count": MappingProxyType({"d": 1.0}),
     }
@@ -81,6 +82,8 @@ QUANTITIES: Final[Mapping[str, Quantity]] = _rows(
     ("agent in the vaporizer", "volume", "mL", 0.0, 1000.0),
     ("temperature", "temperature", "°C", -30.0, 60.0),
     ("battery capacity", "charge", "Ah", 0.5, 5000.0),
+    ("hours of the capacity", "time", "h", 0.5, 100.0),
+    ("battery current", "current", "A", 0.01, 1000.0),
     ("load", "power", "W", 1.0, 50000.0),
     ("test length", "time", "min", 0.0, 1440.0),
     ("hours of the counter", "time", "h", 0.0, 200000.0),

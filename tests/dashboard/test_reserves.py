@@ -125,6 +125,7 @@ GOOD = {
     "bleed": "1", "bag_time": "",
     "mix_volume": "6", "reservoir": "0.9", "agent": "isoflurane", "level": "1.5", "filling": "100",
     "carrier": "draw_over", "carrier_flow": "6",
+    "capacity": "100", "hours": "20", "chemistry": "flooded", "current": "20",
 }  # fmt: skip
 
 
@@ -181,6 +182,19 @@ def test_mixture_and_agent_are_reckoned_from_entries_and_the_module(mine, my_vie
     assert strangers_free(mine, my_view)
 
 
+def test_a_battery_without_a_test_stands_with_its_interval(mine, my_view):
+    assert reserves.saved(mine, my_view, "", "battery", GOOD) == (True, "Entered.")
+    _, found, _ = reserves.stand(mine, my_view, "")
+    text = said(reserves.page(mine, my_view, ""))
+    # By hand: t = 20 h (C/400)^k, C 100 Ah, k 1.2 (published range); this record shows no charge yet.
+    assert f"lead, flooded, 100 Ah at 20 h, 20 A: 0 to {1200 * 0.25**1.2:.0f} min by Peukert's law" in text
+    assert "by Peukert's law only, no discharge proves it" in text
+    assert "Peukert's law, rated form" in text, "the source is named"
+    assert strangers_free(mine, my_view)
+    french = replace(my_view, words=Words("fr"))
+    assert "plomb, ouverte, 100 Ah en 20 h, 20 A" in said(details(found, french))
+
+
 def strangers_free(settings, view):
     """Tell whether the page says nothing outside the catalogue."""
     marked = replace(view, words=Words("en", {k: f"⟦{text}⟧" for k, text in CATALOGUES["en"].items()}))
@@ -210,6 +224,9 @@ def test_the_time_a_bag_was_seen_lies_in_the_last_day(mine, my_view):
         ("agent", {"level": "15"}, "outside 0 to 10 %"),
         ("agent", {"filling": "-5"}, "is negative"),
         ("agent", {"carrier": ""}, "use one of draw_over, fresh_gas"),
+        ("battery", {"capacity": "-7"}, "-7 Ah is negative"),
+        ("battery", {"hours": "4000"}, "outside 0.5 to 100 h"),
+        ("battery", {"chemistry": ""}, "is not known; use one of agm, gel, flooded"),
         ("bag", {"author": " "}, "Write your initials"),
     ],
 )
@@ -232,7 +249,7 @@ def test_every_field_has_a_label_and_a_unit_or_a_form(settings, view):
     labelled = {one.htmlFor for one in find(page, lambda c: hasattr(c, "htmlFor"))}
     inputs = {one.id for one in find(page, lambda c: type(c).__name__ == "Input")}
     assert inputs == labelled
-    assert len(inputs) == 12
+    assert len(inputs) == 15
 
 
 def test_the_route_fills_and_an_entry_goes_through_the_server(mine):

@@ -51,6 +51,14 @@ def press(page, name):
     page.get_by_role("button", name=name, exact=True).press("Enter")
 
 
+def in_sight(page, locator):
+    """Tell whether something stands in the window, and not under the bar at its foot."""
+    box, window = locator.bounding_box(), page.viewport_size
+    bar = page.locator(".nav").bounding_box()
+    foot = bar["y"] if bar["y"] > window["height"] / 2 else window["height"]
+    return box["y"] >= 0 and box["y"] + box["height"] <= foot
+
+
 @pytest.fixture(scope="session")
 def browser():
     """Debian's Chromium; the tests that need it say what is missing."""

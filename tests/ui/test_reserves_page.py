@@ -4,7 +4,7 @@ import pytest
 
 from dashboard.settings import Settings
 from tests.support.night_store import write_night
-from tests.ui.conftest import FITS, START
+from tests.ui.conftest import FITS, START, in_sight, press
 
 pytestmark = pytest.mark.ui
 SMALL = """() => [...document.querySelectorAll('a, button, input[type=text], .kinds label, summary')]
@@ -46,3 +46,10 @@ def test_it_fits_a_phone(visit, reserves_address, theme):
     assert page.evaluate(FITS)
     assert page.evaluate(SMALL) == 0
     assert page.get_by_text("SIMULATED").first.is_visible()
+    # What a press brought about is in sight beside the button, on a page many screens long.
+    page.fill("#reserves-field-author", "AB")
+    press(page, "Enter flows")
+    refused = page.get_by_text("Not entered: oxygen flow: '' is not a number")
+    refused.wait_for()
+    assert page.evaluate("scrollY") > 0
+    assert in_sight(page, refused)

@@ -16,7 +16,7 @@ from ingest.analysis.first_actions import first_actions
 from ingest.cli.seal import seal
 from ingest.store.reader import open_reader, tables
 from tests.support.live_pages import hurried, live_pages
-from tests.ui.conftest import FITS, SMALL, press, served, until
+from tests.ui.conftest import FITS, SMALL, in_sight, press, served, until
 
 pytestmark = pytest.mark.ui
 MINUTE = 60
@@ -135,7 +135,9 @@ def begin_the_case(page, live):
     page.fill("#case-number", "1")
     page.fill("#case-new-label", "cot 3")
     press(page, "Correct the label")
-    page.get_by_text("Case 1 is called cot 3 now.").wait_for()
+    said = page.get_by_text("Case 1 is called cot 3 now.")
+    said.wait_for()
+    assert in_sight(page, said), "the form stands far below it"
     page.get_by_text("Called cot 3", exact=True).wait_for()
     page.locator(".marks summary", has_text="Called before").press("Enter")
     page.get_by_text(re.compile(r"cot 2, until .* changed by AB")).wait_for()

@@ -160,6 +160,14 @@ def recharged_fraction(start_fraction: float, hours_on_mains: float, recharge_h:
     return min(1.0, start_fraction + hours / rest_h * (1.0 - BULK_FRACTION))
 
 
+def unproven_bound(minutes: MinutesRange, recharge_fraction: float = 1.0) -> ProvenBound:
+    """Return the bound of a battery that only Peukert's law speaks for: the low end of its interval."""
+    return ProvenBound(
+        minutes_low=minutes.low_min, proven=False, test_age_days=None, recharge_fraction=recharge_fraction,
+        ageing_fraction=LEFT_AT_END_OF_LIFE, load_factor=1.0, unknown=("battery.peukert_only",),
+    )  # fmt: skip
+
+
 def proven_minutes(
     test: DischargeTest | None,
     *,

@@ -1,4 +1,4 @@
-"""What a person enters about reserves, as marks of one kind: cylinder and gauge, flows, bag seen."""
+"""What a person enters about reserves, as marks of one kind: cylinder, flows, battery, agent, bag seen."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from ingest.analysis.refusal import Refused
 from ingest.analysis.reserves.agent import RULE_OF_THUMB, agent_ml_h
+from ingest.analysis.reserves.battery import MinutesRange, peukert_minutes
 from ingest.analysis.reserves.cylinder import (
     Cylinder,
     Demand,
@@ -53,9 +54,28 @@ class AgentEntry:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BatteryEntry:
+    """Hold a battery that no discharge has proven: Ah at so many hours, type, and the current drawn, A."""
+
+    at_ms: int
+    capacity_ah: float
+    rated_h: float
+    chemistry: str
+    current_a: float
+
+    def minutes(self, fraction_full: float = 1.0) -> MinutesRange:
+        """Return what Peukert's law gives at a charge (0-1), with its interval."""
+        return peukert_minutes(
+            capacity_ah=self.capacity_ah, rated_h=self.rated_h, chemistry=self.chemistry,
+            current_a=self.current_a, fraction_full=fraction_full,
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Entered:
     """Hold the newest entries; None: never entered. `readings` are of the newest cylinder, oldest first."""
 
+    battery: BatteryEntry | None = None
     mixture: MixtureEntry | None = None
     agent: AgentEntry | None = None
     cylinder: Cylinder | None = None
@@ -127,6 +147,15 @@ def agent_entry(
     return {"what": "agent", "agent": agent, **given, "carrier_l_min": flow, "draw_over": draw_over}
 
 
+def battery_entry(*, capacity: object, hours: object, chemistry: str, current: object) -> dict[str, Any]:
+    """Return the data of a battery without a discharge test: Ah at its hours, type, current in A."""
+    given = {"capacity_ah": checked("battery capacity", capacity),
+             "rated_h": checked("hours of the capacity", hours),
+             "current_a": checked("battery current", current)}  # fmt: skip
+    BatteryEntry(at_ms=0, chemistry=chemistry, **given).minutes()
+    return {"what": "battery", "chemistry": chemistry, **given}
+
+
 def entered_marks(store: Any, module: int, now_ms: int) -> list[Any]:
     """Return the marks of a store's reader that count for reserves up to now."""
     marks = [*store.marks(module, kind=KIND), *store.marks(module, kind=HAND_KIND)]
@@ -169,6 +198,13 @@ def _with(told: Entered, mark: Written) -> Entered:
         found = mixture_entry(minute_volume=data["minute_volume_l_min"], reservoir=data["reservoir_l"])
         del found["what"]
         return replace(told, mixture=MixtureEntry(at_ms=mark.utc, **found))
+    if what == "battery":
+        found = battery_entry(
+            capacity=data["capacity_ah"], hours=data["rated_h"], chemistry=str(data["chemistry"]),
+            current=data["current_a"],
+        )  # fmt: skip
+        del found["what"]
+        return replace(told, battery=BatteryEntry(at_ms=mark.utc, **found))
     if what == "agent":
         found = agent_entry(
             agent=str(data["agent"]), level=data["level_percent"], filling=data["filling_ml"],

@@ -13,13 +13,15 @@ from ingest.analysis.reserves.at_bed import AgentNow, MixtureNow, agent_now, mix
 from ingest.analysis.reserves.battery import (
     DAY_MS,
     DischargeTest,
+    MinutesRange,
     ProvenBound,
     proven_minutes,
     recharged_fraction,
+    unproven_bound,
 )
 from ingest.analysis.reserves.cascade import Cascade, CylinderReserve, cascade
 from ingest.analysis.reserves.cylinder import cylinder_content
-from ingest.analysis.reserves.entries import Entered, entered, entered_marks
+from ingest.analysis.reserves.entries import BatteryEntry, Entered, entered, entered_marks
 
 CURRENT_MS: Final = 5_000  # a reading older than this is an old one
 GAUGE_OLD_MS: Final = 12 * 3_600_000  # house rule: a gauge is read once a shift
@@ -50,7 +52,8 @@ class Store(Protocol):
 class Standing:
     """Hold the cascade at `at_ms` with what it was built from; `record_ms`: the newest trend, None: none.
 
-    `short_min`: below so many minutes of the cylinder the module alarms.
+    `short_min`: below so many minutes of the cylinder the module alarms. `peukert`: the battery's minutes by
+    that law, where no discharge was ever proven; None: proven, or not entered.
     """
 
     at_ms: int
@@ -64,6 +67,7 @@ class Standing:
     mixture_missing: tuple[str, ...] = ()
     agent: AgentNow | None = None
     short_min: int = SHORT_MIN
+    peukert: MinutesRange | None = None
 
 
 def standing(store: Store, module: int, now_ms: int) -> Standing:
@@ -73,13 +77,16 @@ def standing(store: Store, module: int, now_ms: int) -> Standing:
     state = "undetermined" if latest is None else SUPPLY_STATES[latest.codes["supply_state"]]
     in_use = latest is not None and OXYGEN_STATES[latest.codes["oxygen_state"]] == "probably_cylinder"
     battery = None if latest is None else _battery(store, module, latest, state, now_ms)
+    peukert = None
+    if battery is not None and told.battery is not None and "battery.never_tested" in battery.unknown:
+        peukert, battery = _unproven(store, module, latest, state, told.battery, now_ms)
     reserve = cylinder_reserve(told, now_ms, in_use=in_use)
     mixture, missing = mixture_now(store, module, told, latest)
     return Standing(
         at_ms=now_ms,
         record_ms=None if latest is None else latest.t,
         supply_state=state,
-        cascade=_noted(told, reserve, battery, state, in_use, now_ms),
+        cascade=_noted(told, reserve, battery, peukert, state, in_use, now_ms),
         battery=battery,
         cylinder=reserve,
         entered=told,
@@ -87,6 +94,7 @@ def standing(store: Store, module: int, now_ms: int) -> Standing:
         mixture_missing=missing,
         agent=agent_now(told, now_ms),
         short_min=_short_min(store, module, now_ms),
+        peukert=peukert,
     )
 
 
@@ -115,6 +123,7 @@ def _noted(
     told: Entered,
     reserve: CylinderReserve | None,
     battery: ProvenBound | None,
+    peukert: MinutesRange | None,
     state: str,
     in_use: bool,
     now_ms: int,
@@ -122,7 +131,7 @@ def _noted(
     """Lay out the cascade and add to the cylinder's rung what its entries leave unknown."""
     found = cascade(
         now_ms=now_ms, battery=battery, cylinder=reserve, bag_seen_ms=told.bag_seen_ms,
-        bypass=state == "bypass",
+        bypass=state == "bypass", battery_high_min=None if peukert is None else peukert.high_min,
     )  # fmt: skip
     first, second, last = found.rungs
     notes = list(second.unknown)
@@ -135,13 +144,30 @@ def _noted(
     return replace(found, rungs=(first, replace(second, unknown=tuple(notes)), last))
 
 
+def _unproven(
+    store: Store, module: int, latest: Any, state: str, told: BatteryEntry, now_ms: int
+) -> tuple[MinutesRange, ProvenBound]:
+    """Return what Peukert's law gives, low for the charge that the record shows, and the bound."""
+    recharge_h = _setting(_values(store, module, now_ms), "battery.recharge")
+    charge = _recharged(store, module, latest.t, recharge_h)
+    age_ms, full = max(now_ms - latest.t, 0), told.minutes()
+    low = told.minutes(charge).low_min - (age_ms / 60_000.0 if age_ms > CURRENT_MS else 0.0)
+    found = replace(full, low_min=max(low, 0.0))
+    bound = unproven_bound(found, charge)
+    return found, _by_state(replace(bound, unknown=(*bound.unknown, "battery.recharge")), state, age_ms)
+
+
+def _values(store: Store, module: int, now_ms: int) -> Sequence[int] | None:
+    in_force = store.settings_at(module, now_ms)
+    return None if in_force is None else in_force.values
+
+
 def _battery(store: Store, module: int, latest: Any, state: str, now_ms: int) -> ProvenBound:
     """Return the battery's bound: what the module reckons, less the time since; else test and recharge.
 
     Load and voltage, where they are measured, are the module's affair: both models are the same kernel.
     """
-    in_force = store.settings_at(module, now_ms)
-    values = None if in_force is None else in_force.values
+    values = _values(store, module, now_ms)
     minutes = _setting(values, "battery.proven_minutes")
     day = _setting(values, "battery.proven_day")
     then, now = _loads(values, latest)
@@ -168,6 +194,12 @@ def _battery(store: Store, module: int, latest: Any, state: str, now_ms: int) ->
             notes.insert(0, "battery.by_voltage")
     elif test is not None:
         notes.append("battery.recharge")
+    return _by_state(replace(bound, unknown=tuple(notes)), state, age_ms)
+
+
+def _by_state(bound: ProvenBound, state: str, age_ms: int) -> ProvenBound:
+    """Let the age of the newest record and the supply state have their say about a bound."""
+    notes = list(bound.unknown)
     if age_ms > CURRENT_MS:
         notes.insert(0, "battery.reading_old")
         bound = replace(bound, proven=False)

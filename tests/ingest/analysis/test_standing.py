@@ -14,6 +14,7 @@ from ingest.analysis.reserves.battery import DAY_MS
 from ingest.analysis.reserves.entries import (
     agent_entry,
     bag_entry,
+    battery_entry,
     cylinder_entry,
     entered,
     flow_entry,
@@ -143,6 +144,43 @@ def test_without_a_reading_the_record_tells_the_recharge():
     hole = [(10 * HOUR, 3 * HOUR, "normal"), (HOUR, 0, "normal")]
     assert battery(left_s=None, states=hole, tested_days_ago=0).minutes_low == int(30 * 0.85 / 4.8)
     assert battery(left_s=None, tested_days_ago=0).minutes_low == 0
+
+
+def test_a_battery_never_tested_is_reckoned_by_peukert_with_its_interval():
+    told = (HOUR, battery_entry(capacity="100", hours="20", chemistry="flooded", current="20"))
+    full = [(20 * HOUR, 0, "normal")]
+    rung = battery(notes=[told], minutes=0, left_s=None, states=full)
+    # Corners by hand: t = 20 h (C/400)^k, C 80 or 100 Ah, k 1.2 or 1.6 (published range).
+    assert rung.minutes_low == int(60 * 20 * 0.2**1.6)
+    assert rung.minutes_high == int(60 * 20 * 0.25**1.2)
+    assert not rung.proven and rung.unknown[0] == "battery.peukert_only"
+    # Half-way through the bulk charge after it was last empty: 42.5 % of the Ah, worst exponent.
+    half = [(10 * HOUR, round(2.4 * HOUR), "stored_energy"), (round(2.4 * HOUR), 0, "normal")]
+    rung = battery(notes=[told], minutes=0, left_s=None, states=half)
+    assert rung.minutes_low == int(60 * 20 * (0.2 * 0.425) ** 1.6)
+    # An old record loses all time since; in bypass and dead nothing stands behind the output.
+    old = battery(notes=[told], minutes=0, left_s=None, states=full, age_ms=10 * 60_000)
+    assert old.minutes_low == int(60 * 20 * 0.2**1.6) - 10
+    for state in ("bypass", "dead"):
+        assert battery(notes=[told], minutes=0, left_s=None, states=full, state=state).minutes_low == 0
+    # A proven discharge counts instead.
+    assert battery(notes=[told]).minutes_low == 20
+
+
+@pytest.mark.parametrize(
+    ("odd", "sentence"),
+    [
+        ({"capacity": "0"}, "battery capacity: 0 Ah is outside 0.5 to 5000 Ah"),
+        ({"hours": "-20"}, "hours of the capacity: -20 h is negative"),
+        ({"current": "4000"}, "battery current: 4000 A is outside 0.01 to 1000 A"),
+        ({"current": ""}, "battery current: '' is not a number"),
+        ({"chemistry": "lithium"}, "'lithium' is not known"),
+    ],
+)
+def test_a_battery_that_makes_no_sense_is_refused(odd, sentence):
+    told = {"capacity": "100", "hours": "20", "chemistry": "agm", "current": "10"}
+    with pytest.raises(Refused, match=sentence):
+        battery_entry(**told | odd)
 
 
 GAUGE = cylinder_entry(size="UK D", water_l=None, gauge=137, unit="bar")
