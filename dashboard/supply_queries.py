@@ -23,7 +23,7 @@ BEFORE_S = 0.2  # of a capture lies before its event
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SupplyFrame:
-    """Hold one module and period, UTC ms: events by start, gaps, figures each with coverage, week map."""
+    """Hold one module and period, UTC ms: events by start, gaps, figures each with coverage, maps."""
 
     module: Module
     start: int
@@ -34,6 +34,7 @@ class SupplyFrame:
     coverage_percent: float
     figures: tuple[Figure, ...]
     week: indices.WeekMap
+    days: indices.DayMap
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,6 +80,7 @@ def supply_frame(reader: Reader, module: Module, start: int, end: int, zone: tzi
         coverage_percent=coverage_percent(begin_s, end_s, gaps),
         figures=_figures(reader, module.id, start, end, nominal, events, gaps),
         week=indices.week_map(outages, begin_s, end_s, gaps, zone),
+        days=indices.day_map(outages, begin_s, end_s, gaps, zone),
     )
 
 

@@ -13,12 +13,14 @@ from dashboard.figures.parts import Trace, packed
 from dashboard.formats import NARROW_SPACE
 from dashboard.theme import SANS, with_alpha
 from ingest.analysis.supply import classify
-from ingest.analysis.supply.indices import WeekMap
+from ingest.analysis.supply.compiled import Floats
+from ingest.analysis.supply.indices import DayMap, WeekMap
 from ingest.analysis.supply.records import SupplyEvent
 
 Figure = dict[str, Any]
 SHORTEST_S, LONGEST_S = 0.01, 100_000.0
 KINDS = (("dip", "circle", "before"), ("swell", "triangle-up", "after"))
+WEEKS_NAMED, WEEKS_MIN = 4, 6  # dates on the axis of a calendar at most; columns at least
 DECADES = tuple(10.0**n for n in range(-2, 6))
 
 
@@ -90,37 +92,51 @@ def _points(
 
 def calendar(week: WeekMap, look: Look, said: Callable[[int, int], str]) -> Figure:
     """Return the hour-by-weekday map of interruptions: shade by number begun, hatched where never watched."""
-    c = look.colours
     cells = [(day, hour) for day in range(7) for hour in range(24)]
-    seen = [at for at in cells if week.watched_h[at] > 0]
-    dark = [at for at in cells if week.watched_h[at] <= 0]
-    top = max(1.0, float(week.begun.max()))
-    shades = [with_alpha(c["after"], float(week.begun[at] / top) * 0.9 + 0.06) for at in seen]
-    texts = [f"{week.begun[at]:.0f}" if week.begun[at] else "" for at in seen]
-    quiet = {"color": c["gap"], "pattern": {
-        "shape": "/", "fgcolor": c["gap"], "bgcolor": "rgba(0,0,0,0)", "size": 6, "solidity": 0.3,
-    }, "line": {"width": 0}}  # fmt: skip
-    traces = [
-        _cells(seen, {"color": shades, "line": {"color": c["page"], "width": 1}}, texts, said),
-        _cells(dark, quiet, [""] * len(dark), said),
-    ]
+    traces = _cells(cells, week.begun.ravel(), week.watched_h.ravel(), [said(*at) for at in cells], look)
     x = {"range": [0, 24], "tickvals": list(range(0, 25, 3)), "title": look.words("study.axis.hour"),
          "showgrid": False}  # fmt: skip
-    y = {"range": [6.5, -0.5], "tickvals": list(range(7)), "title": "", "showgrid": False,
-         "ticktext": [look.words(f"study.day.{day}") for day in range(7)]}  # fmt: skip
-    return {"data": traces, "layout": _layout(look, 300, x, y)}
+    return {"data": traces, "layout": _layout(look, 300, x, _weekdays(look))}
+
+
+def days(found: DayMap, look: Look, said: Callable[[int], str]) -> Figure:
+    """Return a calendar of interruptions, a column a week; `said` gives the words for the day of a number."""
+    count = len(found.days)
+    cells = [(n % 7, n // 7) for n in range(count)]
+    traces = _cells(cells, found.begun, found.watched_h, [said(n) for n in range(count)], look)
+    weeks = -(-count // 7)
+    mondays = range(0, weeks, max(1, -(-weeks // WEEKS_NAMED)))
+    x = {"range": [0, max(weeks, WEEKS_MIN)], "tickvals": [week + 0.5 for week in mondays], "title": "",
+         "ticktext": [f"{found.days[7 * week]:%Y-%m-%d}" for week in mondays], "showgrid": False}  # fmt: skip
+    return {"data": traces, "layout": _layout(look, 230, x, _weekdays(look))}
+
+
+def _weekdays(look: Look) -> dict[str, Any]:
+    return {"range": [6.5, -0.5], "tickvals": list(range(7)), "title": "", "showgrid": False,
+            "ticktext": [look.words(f"study.day.{day}") for day in range(7)]}  # fmt: skip
 
 
 def _cells(
-    cells: Sequence[tuple[int, int]], marker: dict[str, Any], texts: Sequence[str],
-    said: Callable[[int, int], str],
-) -> Trace:  # fmt: skip
-    return {
-        "type": "bar", "orientation": "h", "base": [hour for _, hour in cells], "x": [1] * len(cells),
-        "y": [day for day, _ in cells], "width": 0.92, "marker": marker, "text": list(texts),
-        "textposition": "inside", "insidetextanchor": "middle", "textangle": 0,
-        "hovertext": [said(day, hour) for day, hour in cells], "hoverinfo": "text",
-    }  # fmt: skip
+    cells: Sequence[tuple[int, int]], begun: Floats, watched_h: Floats, said: Sequence[str], look: Look
+) -> list[Trace]:
+    """Return cells (row, column): those watched by how many interruptions began, the others hatched."""
+    c, top = look.colours, max(1.0, float(begun.max()))
+    seen, dark = np.flatnonzero(watched_h > 0).tolist(), np.flatnonzero(watched_h <= 0).tolist()
+    shades = [with_alpha(c["after"], float(begun[n] / top) * 0.9 + 0.06) for n in seen]
+    quiet = {"color": c["gap"], "pattern": {
+        "shape": "/", "fgcolor": c["gap"], "bgcolor": "rgba(0,0,0,0)", "size": 6, "solidity": 0.3,
+    }, "line": {"width": 0}}  # fmt: skip
+    watched = {"color": shades, "line": {"color": c["page"], "width": 1}}
+    return [
+        {
+            "type": "bar", "orientation": "h", "base": [cells[n][1] for n in shown], "x": [1] * len(shown),
+            "y": [cells[n][0] for n in shown], "width": 0.92, "marker": marker,
+            "text": [f"{begun[n]:.0f}" if begun[n] else "" for n in shown],
+            "textposition": "inside", "insidetextanchor": "middle", "textangle": 0,
+            "hovertext": [said[n] for n in shown], "hoverinfo": "text",
+        }
+        for shown, marker in ((seen, watched), (dark, quiet))
+    ]  # fmt: skip
 
 
 def waveform(ms: Any, volts: Any, rms_ms: Any, rms_v: Any, look: Look) -> Figure:

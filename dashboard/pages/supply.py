@@ -54,6 +54,7 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
             html.Div(head(frame, whole, view), className="night-head"),
             html.Section([compare(others, view), html.Div(glance(frame, None, view), id=ids.SUPPLY_GLANCE)]),
             html.Div([plane(frame, view), week(frame, view)], className="supply-pair"),
+            days(frame, view),
             html.Section(events(frame, view), className="supply-events"),
             html.Section(
                 html.P(words("supply.capture_hint"), className="soft"), id=ids.SUPPLY_CAPTURE,
@@ -222,6 +223,25 @@ def week(frame: "SupplyFrame", view: View) -> Component:
     drawn = figures.calendar(found, _half(view), said)
     note = words("supply.calendar_note", zone=view.zone.key)
     return _figure_box("calendar", words("supply.calendar"), note, drawn, ids.SUPPLY_CALENDAR, view)
+
+
+def days(frame: "SupplyFrame", view: View) -> Component:
+    """Return the days with their interruptions."""
+    words, found = view.words, frame.days
+
+    def said(number_: int) -> str:
+        day = found.days[number_].isoformat()
+        if found.watched_h[number_] <= 0:
+            return words("supply.day_dark", day=day)
+        return words(
+            "supply.day", day=day, begun=number(float(found.begun[number_]), 0),
+            minutes=number(float(found.minutes[number_]), 1),
+            watched=number(float(found.watched_h[number_]), 1),
+        )  # fmt: skip
+
+    drawn = figures.days(found, _half(view), said)
+    note = words("supply.calendar_note", zone=view.zone.key)
+    return _figure_box("days", words("supply.days"), note, drawn, ids.SUPPLY_DAYS, view)
 
 
 def _figure_box(

@@ -445,6 +445,11 @@ _PAGE: Final[dict[str, str]] = {
     "watched.",
     "supply.cell": "{day} {hour}:00, {begun} begun, {minutes} min without supply, {watched} h watched",
     "supply.cell_dark": "{day} {hour}:00, never watched",
+    "supply.days": "Interruptions by day",
+    "supply.days_label": "Interruptions begun on each day, a column a week; hatched where nothing was "
+    "watched.",
+    "supply.day": "{day}, {begun} begun, {minutes} min without supply, {watched} h watched",
+    "supply.day_dark": "{day}, never watched",
     "supply.point": "{kind}, {extreme} %, {length}, {start}",
     "supply.events": "Events",
     "supply.events_hint": "Sort by a head, filter below it; choose a row to see its waveform.",

@@ -34,6 +34,11 @@ _PAGE: Final[dict[str, str]] = {
     "moins. Anneaux gris : comparés.",
     "supply.plane_label": "Chaque creux et surtension selon sa durée et la tension restante, avec "
     "l'enveloppe ITIC ; les événements figurent dans le tableau ci-dessous.",
+    "supply.days": "Coupures par jour",
+    "supply.days_label": "Débuts de coupure de chaque jour, une colonne par semaine ; hachuré là où rien n'a "
+    "été surveillé.",
+    "supply.day": "{day}, {begun} débuts, {minutes} min sans alimentation, {watched} h surveillées",
+    "supply.day_dark": "{day}, jamais surveillé",
     "supply.calendar": "Coupures par heure et jour de semaine",
     "supply.calendar_note": "Nombre de débuts, {zone}. Hachuré : jamais surveillé.",
     "supply.calendar_label": "Débuts de coupure par heure et jour de semaine ; hachuré là où rien n'a été "

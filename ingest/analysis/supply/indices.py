@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -177,6 +177,38 @@ def week_map(
         if begin_s <= start < end_s:
             begun[_cell(start, zone)] += 1
     return WeekMap(begun=begun, minutes=minutes, watched_h=watched)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DayMap:
+    """Hold local days, a Monday first and no day left out, and of each what WeekMap holds of a cell."""
+
+    days: tuple[date, ...]
+    begun: Floats
+    minutes: Floats
+    watched_h: Floats
+
+
+def day_map(
+    outages: Sequence[tuple[float, float]],
+    begin_s: float,
+    end_s: float,
+    gaps: tuple[Gap, ...],
+    zone: tzinfo = UTC,
+) -> DayMap:
+    """Lay outages, given as (start, end), and watched time on the days of a time zone."""
+    # The end doesn't belong to the period: at midnight its day doesn't either.
+    first, last = (datetime.fromtimestamp(at, zone).date() for at in (begin_s, end_s - 0.001))
+    first -= timedelta(days=first.weekday())
+    days = [first + timedelta(days=n) for n in range((last - first).days + 2)]
+    edges = np.array([datetime.combine(day, time.min, zone).timestamp() for day in days])
+    inside = np.clip(edges, begin_s, end_s)
+    watched = np.diff(inside) - taken_s([(g.start_s, g.end_s) for g in gaps], inside)
+    begun, _ = np.histogram([start for start, _ in outages if begin_s <= start < end_s], edges)
+    return DayMap(
+        days=tuple(days[:-1]), begun=begun.astype(np.float64), minutes=taken_s(outages, inside) / 60.0,
+        watched_h=watched / HOUR_S,
+    )  # fmt: skip
 
 
 def _cell(at_s: float, zone: tzinfo) -> tuple[int, int]:

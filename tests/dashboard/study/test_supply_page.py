@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from dash import html
 
-from dashboard.figures.supply import calendar, magnitude_duration
+from dashboard.figures.supply import calendar, days, magnitude_duration
 from dashboard.pages import supply
 from dashboard.queries import reading
 from dashboard.settings import Settings
@@ -71,6 +71,19 @@ def test_the_calendar_tells_never_watched_from_quiet(frame, view):
     assert [text for text in seen["text"] if text] == ["1"]
 
 
+def test_the_days_begin_with_a_monday_and_tell_never_watched_from_quiet(frame, view):
+    """The record is of a Sunday: one day of its week was watched, and one interruption began."""
+    assert [str(day) for day in frame.days.days] == [f"2026-02-{n}" for n in range(23, 29)] + ["2026-03-01"]
+    shown, never = days(frame.days, supply.look_of(view), str)["data"]
+    assert (shown["y"], shown["base"], shown["text"]) == ([6], [0], ["1"])
+    assert never["y"] == [0, 1, 2, 3, 4, 5]
+    (graph,) = find(supply.days(frame, view), lambda c: getattr(c, "figure", None) is not None)
+    assert graph.figure["data"][0]["hovertext"] == [
+        "2026-03-01, 1 begun, 4.0 min without supply, 3.5 h watched"
+    ]
+    assert graph.figure["data"][1]["hovertext"][0] == "2026-02-23, never watched"
+
+
 def test_what_is_at_least_is_drawn_hollow(frame, view):
     figure = magnitude_duration(frame.events, (), supply.look_of(view), lambda e: "")
     dips = figure["data"][4]["marker"]["symbol"]
@@ -112,7 +125,7 @@ def test_the_page_says_nothing_of_its_own(settings, view, frame):
     page = supply.page(settings, marked, "")
     assert strangers(spoken(page)) == []
     graphs = list(find(page, lambda c: getattr(c, "figure", None) is not None))
-    assert len(graphs) == 2
+    assert len(graphs) == 3
     strings = [text for graph in graphs for text in drawn(graph.figure)]
     assert len(strings) > 20
     assert strangers(strings) == []

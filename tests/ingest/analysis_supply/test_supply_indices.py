@@ -109,6 +109,23 @@ def test_week_map_follows_local_time_across_a_clock_change():
     assert np.isnan(got.per_hour_watched[6, 2])
 
 
+def test_day_map_follows_local_days_across_a_clock_change():
+    """Saturday to Monday noon in Paris: the Sunday of the change has 23 h; one outage goes over midnight."""
+    zone = ZoneInfo("Europe/Paris")
+    begin = datetime(2024, 3, 30, 12, tzinfo=zone).timestamp()
+    end = datetime(2024, 4, 1, 12, tzinfo=zone).timestamp()
+    midnight = datetime(2024, 4, 1, tzinfo=zone).timestamp()
+    outages = [(midnight - 600.0, midnight + 1200.0), (midnight + 1800.0, midnight + 1860.0)]
+    got = indices.day_map(outages, begin, end, (gap(begin, begin + 7200),), zone)
+    assert [day.weekday() for day in got.days] == [0, 1, 2, 3, 4, 5, 6, 0]
+    assert str(got.days[-1]) == "2024-04-01"
+    assert got.begun.tolist() == [0, 0, 0, 0, 0, 0, 1, 1]
+    assert got.minutes[6:] == pytest.approx([10.0, 21.0])
+    assert got.watched_h == pytest.approx([0, 0, 0, 0, 0, 10, 23, 12])
+    # From Monday to Monday are seven days.
+    assert len(indices.day_map([], midnight, midnight + 7 * DAY, (), zone).days) == 7
+
+
 def test_week_map_of_whole_weeks_is_even():
     begin = datetime(2024, 1, 1, tzinfo=UTC).timestamp()
     got = indices.week_map([], begin, begin + 14 * DAY, ())
