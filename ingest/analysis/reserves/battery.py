@@ -23,7 +23,6 @@ BULK_TIME_SHARE: Final = 0.6  # of the recharge time, as the module reckons (com
 AGEING_SIZING: Final = 1.25  # UFC 3-520-01 App. E (published): sized so that 80 % is left at end of life
 LOAD_STEPS: Final = 60_000  # the larger load in the kernel's integers
 LEFT_AT_END_OF_LIFE: Final = 1.0 / AGEING_SIZING
-CHARGE_RETURN: Final = (1.02, 1.05)  # of the Ah taken: UPS handbook, McGraw-Hill 2004, p. 197 (published)
 
 # Peukert exponents (low, high) by type: published ranges of makers' and teaching texts.
 EXPONENTS: Final[Mapping[str, tuple[float, float]]] = MappingProxyType(

@@ -59,6 +59,16 @@ def test_us_course_worked_example() -> None:
     assert minutes_at(content.factor_l, 0.5) == pytest.approx(576.0, abs=1e-5)
 
 
+@pytest.mark.parametrize(
+    ("size", "litres"),
+    [("US D", 160.0), ("US E", 280.0), ("US G", 2410.0), ("US H/K", 3140.0), ("US M", 1560.0)],
+)
+def test_us_factors(size: str, litres: float) -> None:
+    # L/psi: D 0.16, E 0.28, G 2.41, H/K 3.14, M 1.56, and 200 psi are left. US Army course MD0542 (P).
+    content = cylinder_content(cylinder_of_size(size), 1200.0, gauge_unit="psi")
+    assert content.factor_l == pytest.approx(litres)
+
+
 def test_us_teaching_text_worked_example() -> None:
     # E 1000 psi, 2 L/min, none left, factor 0.28: 140 min. Respiratory-therapy teaching text (P).
     content = cylinder_content(cylinder_of_size("US E"), 1000.0, gauge_unit="psi", left_bar=0.0)
