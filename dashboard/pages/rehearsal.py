@@ -72,7 +72,7 @@ def form(view: View) -> Component:
             html.Div(
                 [
                     html.Label(words("rehearsal.setting"), htmlFor=ids.REHEARSAL_NAME),
-                    dcc.Dropdown(options, FIRST, id=ids.REHEARSAL_NAME, clearable=False),
+                    dcc.Dropdown(options, FIRST, id=ids.REHEARSAL_NAME, clearable=False, searchable=False),
                 ],
                 className="field",
             ),

@@ -30,6 +30,21 @@ def test_no_finding_of_axe(visit, night_address, path):
     assert found == []
 
 
+@pytest.mark.parametrize(("size", "theme"), WAYS)
+def test_an_open_list_has_the_pages_colours(visit, night_address, size, theme):
+    """The list of the component library opens in a box of its own, which is white unless it is told."""
+    page = visit(night_address + "/rehearsal", size, theme)
+    page.locator(".dash-dropdown").press("Enter")
+    shown = page.locator(".dash-dropdown-content")
+    shown.wait_for()
+    colour = "e => getComputedStyle(e).backgroundColor"
+    box, around = shown.evaluate(colour), page.locator("html").evaluate(colour)
+    assert box == around
+    ink = "e => getComputedStyle(e).color"
+    option = shown.locator(".dash-options-list-option").first
+    assert option.evaluate(ink) == page.locator("body").evaluate(ink)
+
+
 @pytest.fixture
 def nine_pages(monkeypatch):
     """Nine pages, as many as the navigation is made for: those there are, and copies under long names."""
