@@ -21,6 +21,7 @@ Figure = dict[str, Any]
 SHORTEST_S, LONGEST_S = 0.01, 100_000.0
 KINDS = (("dip", "circle", "before"), ("swell", "triangle-up", "after"))
 WEEKS_NAMED, WEEKS_MIN = 4, 6  # dates on the axis of a calendar at most; columns at least
+MARKS_MAX = 500  # more events than these are drawn small
 DECADES = tuple(10.0**n for n in range(-2, 6))
 
 
@@ -57,14 +58,17 @@ def magnitude_duration(
     """
     c = look.colours
     at = np.geomspace(SHORTEST_S, LONGEST_S, 700).tolist()
-    traces = [
+    size = 9 if len(events) + len(other) <= MARKS_MAX else 4
+    rest = [e for e in other if e.kind != "interruption"]
+    traces = [_points(rest, "circle-open", c["soft"], size, said)]
+    for kind, symbol, role in KINDS:
+        traces.append(_points([e for e in events if e.kind == kind], symbol, c[role], size, said))
+    # Last, so that a cloud of a year's events doesn't hide them.
+    traces += [
         _curve(at, [100 * classify.lower_limit("ITIC", t) for t in at], c["ink"], "solid"),
         _curve(at, [100 * classify.itic_upper_limit(t) for t in at], c["ink"], "solid"),
         _curve(at, [100 * classify.lower_limit("SEMI F47", t) for t in at], c["soft"], "5px,3px", 1.0),
-        _points([e for e in other if e.kind != "interruption"], "circle-open", c["soft"], said),
     ]
-    for kind, symbol, role in KINDS:
-        traces.append(_points([e for e in events if e.kind == kind], symbol, c[role], said))
     top = max([130.0, *(100 * e.extreme_pu + 5 for e in (*events, *other))])
     x = {"type": "log", "range": [-2, 5], "title": look.words("study.axis.seconds"), "tickvals": DECADES,
          "ticktext": [look.words.number(f"{d:g}") for d in DECADES]}  # fmt: skip
@@ -73,7 +77,7 @@ def magnitude_duration(
 
 
 def _points(
-    events: Sequence[SupplyEvent], symbol: str, colour: str, said: Callable[[SupplyEvent], str]
+    events: Sequence[SupplyEvent], symbol: str, colour: str, size: int, said: Callable[[SupplyEvent], str]
 ) -> Trace:
     length = np.clip([e.duration_s for e in events] or np.empty(0), SHORTEST_S, LONGEST_S)
     return {
@@ -82,7 +86,7 @@ def _points(
         "customdata": [round(e.start_s * 1000) for e in events], "text": [said(e) for e in events],
         "hoverinfo": "text",
         "marker": {
-            "size": 9, "color": with_alpha(colour, 0.75), "line": {"color": colour, "width": 1},
+            "size": size, "color": with_alpha(colour, 0.75), "line": {"color": colour, "width": 1},
             # Hollow: the data end or the tap clips first, so the point is 'at least'.
             "symbol": [symbol + "-open" * (e.still_open or e.clipped) if "open" not in symbol else symbol
                        for e in events],

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 PATH = "/supply"
 ROWS = ("availability", "inside", "dip", "swell", "interruption")
 GRAPH: Any = {"displayModeBar": False, "doubleClick": False, "responsive": True}
+ONE_COLUMN = {"gridTemplateColumns": "minmax(0, 1fr)"}
 WEEKS_4 = 28 * DAY
 # Names by which the analysis knows a figure that the page calls otherwise.
 ROW_OF = {"time outside +-10 %": "inside"}
@@ -54,7 +55,7 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
             html.Div(head(frame, whole, view), className="night-head"),
             html.Section([compare(others, view), html.Div(glance(frame, None, view), id=ids.SUPPLY_GLANCE)]),
             html.Div([plane(frame, view), week(frame, view)], className="supply-pair"),
-            days(frame, view),
+            html.Div(days(frame, view), className="supply-pair", style=ONE_COLUMN),
             html.Section(events(frame, view), className="supply-events"),
             html.Section(
                 html.P(words("supply.capture_hint"), className="soft"), id=ids.SUPPLY_CAPTURE,

@@ -395,7 +395,21 @@ TABLES: dict[str, Callable[[Case], Frame]] = {
 }
 
 
+def _coverage(case: Case) -> dict[str, float]:
+    """Return what part of the period each table rests on that doesn't say it row by row, in per cent."""
+    percent, ups = case.site.record.harmonics_percent, case.study.ups
+    whole = case.study.coverage_percent
+    return dict.fromkeys(("sizing", "survival", "ride_through", "trials", "rapid_changes"), whole) | {
+        "duration_curve": case.study.outside.coverage_percent or 0.0,
+        "harmonics": 0.0 if percent is None else 100.0 * float((~np.isnan(percent[:, 0])).mean()),
+        "discharges": 0.0 if ups is None else ups.coverage_percent,
+    }
+
+
 def tables_of(case: Case) -> dict[str, Frame]:
-    """Return all tables by name; every row says whether it is SIMULATED."""
+    """Return all tables by name; every row says whether it is SIMULATED, every figure what it rests on."""
     origin = "SIMULATED" if case.site.module.emulated else "real module"
-    return {name: _rounded(make(case)).assign(origin=origin) for name, make in TABLES.items()}
+    tables = {name: make(case) for name, make in TABLES.items()}
+    for name, percent in _coverage(case).items():
+        tables[name] = tables[name].assign(coverage_percent=percent)
+    return {name: _rounded(table).assign(origin=origin) for name, table in tables.items()}

@@ -138,6 +138,19 @@ def test_the_histogram_holds_the_measured_hours_in_their_classes(case):
     assert set(table["coverage_percent"]) == {87.5}
 
 
+def test_every_figure_in_a_table_stands_beside_its_coverage(case):
+    """Of what is no figure of its own, events and gaps have their bounds, the week its hours watched."""
+    tables = tables_of(case)
+    bare = {name for name, table in tables.items() if "coverage_percent" not in table}
+    assert bare == {"events", "week", "disturbances", "gaps"}
+    assert {"duration_least_s", "unseen_s"} <= set(tables["events"])
+    assert "watched_h" in tables["week"]
+    assert set(tables["duration_curve"]["coverage_percent"]) == {87.5}
+    assert set(tables["sizing"]["coverage_percent"]) == {87.5}
+    # One snapshot in the four hours' 24 intervals.
+    assert set(tables["harmonics"]["coverage_percent"]) == {round(100 / 24, 4)}
+
+
 def test_many_weeks_are_one_row_that_counts_them_and_shows_the_worst(case):
     """The file keeps each week with its beginning; the page says how many were met and gives the worst."""
     from dataclasses import replace

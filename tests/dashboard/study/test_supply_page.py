@@ -86,8 +86,13 @@ def test_the_days_begin_with_a_monday_and_tell_never_watched_from_quiet(frame, v
 
 def test_what_is_at_least_is_drawn_hollow(frame, view):
     figure = magnitude_duration(frame.events, (), supply.look_of(view), lambda e: "")
-    dips = figure["data"][4]["marker"]["symbol"]
-    assert dips == ["circle", "circle", "circle-open"]
+    dips = figure["data"][1]["marker"]
+    assert dips["symbol"] == ["circle", "circle", "circle-open"]
+    # A year's crowd is drawn smaller, and in both the curves lie above the marks.
+    crowd = magnitude_duration(frame.events * 200, (), supply.look_of(view), lambda e: "")
+    assert crowd["data"][1]["marker"]["size"] < dips["size"]
+    for one in (figure, crowd):
+        assert [trace["mode"] for trace in one["data"]] == ["markers"] * 3 + ["lines"] * 3
 
 
 def test_the_capture_of_an_event_has_rms_and_harmonics(settings, frame):
