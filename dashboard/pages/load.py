@@ -7,15 +7,17 @@ from dash.development.base_component import Component
 
 from dashboard import links
 from dashboard.components import attributes, link
-from dashboard.formats import HOUR, MINUTE, MISSING, SECOND, date, number, span
+from dashboard.formats import HOUR, MINUTE, MISSING, SECOND, clock, date, number, offset, span
 from dashboard.links import Place
 from dashboard.morning import Morning
 from dashboard.texts import Number, Words
 from dashboard.units import in_unit, unit_word
 from dashboard.view import View
 from ingest.analysis.breathing.model import CANNOT_TELL
+from ingest.analysis.breathing.trends import HourMeasure, hourly
 from ingest.analysis.burden import REFERENCES, Burden
 from ingest.analysis.exposure import Exposure
+from ingest.analysis.night_clock import night_hours
 from ingest.store.reader import tables
 
 Cell = str | Component
@@ -28,6 +30,7 @@ def sections(morning: Morning, path: str, view: View) -> list[Component]:
     return [
         html.Div([html.H2(words("burden.title")), *_burden(morning.burden, words)], className="load"),
         html.Div([html.H2(words("exposure.title")), _exposure(morning, view)], className="load"),
+        html.Div([html.H2(words("hours.title")), *_hours(morning, view)], className="load"),
         html.Div([html.H2(words("compare.title")), *_earlier(morning, path, view)], className="load"),
         html.Div([html.H2(words("cannot_tell.title")), cannot_tell(words)], className="load"),
     ]
@@ -131,6 +134,37 @@ def _entered_rows(found: Exposure, words: Words) -> list[tuple[str, str, str]]:
 
 def _exposure(morning: Morning, view: View) -> Component:
     return table((), exposure_rows(morning, view), view.words("exposure.title"), view.words)
+
+
+def _hours(morning: Morning, view: View) -> list[Component]:
+    """Return breathing by the hour: how many breaths, median and range; an hour without breaths says so."""
+    words, facts = view.words, morning.facts
+    hours = hourly(morning.breaths, night_hours(facts.start_ms, facts.end_ms, view.zone), ())
+    # Where the clock is changed, one hour may come twice: the offset tells them apart.
+    offsets = [offset(one.hour.start_ms, view.zone) for one in hours]
+    rows: list[Sequence[Cell]] = []
+    for one, zone in zip(hours, offsets, strict=True):
+        start = clock(one.hour.start_ms, view.zone)
+        found = {measure.measure: measure for measure in one.measures}
+        rows.append(
+            (
+                start if len(set(offsets)) == 1 else f"{start} {zone}",
+                str(one.breaths),
+                _ranged(found["rate_min"], 1.0, words),
+                _ranged(found["peak"], in_unit(1.0, view.unit), words),
+                _ranged(found["end_expiratory"], in_unit(1.0, view.unit), words),
+            )
+        )
+    heads = ("hours.hour", "hours.breaths", "hours.rate", "hours.peak", "hours.end_expiratory")
+    note = html.P(words("hours.note", unit=unit_word(view.unit, words)), className="soft")
+    return [note, table(heads, rows, words("hours.title"), words)]
+
+
+def _ranged(one: HourMeasure, scale: float, words: Words) -> str:
+    if one.median is None or one.low is None or one.high is None:
+        return MISSING
+    low, median, high = (number(value * scale, 1) for value in (one.low, one.median, one.high))
+    return words("hours.range", median=median, low=low, high=high)
 
 
 def _earlier(morning: Morning, path: str, view: View) -> list[Component]:

@@ -19,6 +19,14 @@ _SUMMARY: Final[dict[str, str]] = {
 }
 
 _BURDEN: Final[dict[str, str]] = {
+    "hours.title": "Breathing, hour by hour",
+    "hours.note": "Median of the hour's breaths, in brackets least and greatest; pressures in {unit}.",
+    "hours.hour": "From",
+    "hours.breaths": "Breaths",
+    "hours.rate": "Rate, /min",
+    "hours.peak": "Peak",
+    "hours.end_expiratory": "End-expiratory",
+    "hours.range": "{median} ({low} to {high})",
     "burden.title": "Alarm load",
     "burden.rate": "{per_hour} an hour, {per_day} a day, over {hours} monitored",
     "burden.none": "Nothing was monitored: no rate can be given.",

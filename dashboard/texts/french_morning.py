@@ -19,6 +19,15 @@ _SUMMARY: Final[dict[str, str]] = {
 }
 
 _BURDEN: Final[dict[str, str]] = {
+    "hours.title": "Respiration, heure par heure",
+    "hours.note": "Médiane des cycles de l'heure, entre parenthèses la plus basse et la plus haute valeur ; "
+    "pressions en {unit}.",
+    "hours.hour": "Dès",
+    "hours.breaths": "Cycles",
+    "hours.rate": "Fréquence, /min",
+    "hours.peak": "Crête",
+    "hours.end_expiratory": "Fin d'expiration",
+    "hours.range": "{median} ({low} à {high})",
     "burden.title": "Charge d'alarmes",
     "burden.rate": "{per_hour} par heure, {per_day} par jour, sur {hours} surveillées",
     "burden.none": "Rien n'a été surveillé : aucun taux ne peut être donné.",

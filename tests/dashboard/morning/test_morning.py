@@ -31,6 +31,7 @@ from tests.support.night_store import MODULE, OUTAGE, Night
 from tests.support.nights import play
 
 MINUTE = 60_000
+HOUR = 60 * MINUTE
 
 
 @pytest.fixture(scope="module")
@@ -65,6 +66,27 @@ def test_a_kink_behind_the_limit_is_noted_where_it_was(kinked):
         notes = read_morning(reader, reader.modules()[0], night).facts.notes
     assert [note.key for note in notes] == ["note.cannot_tell_kink"]
     assert notes[0].start_ms - night.first == pytest.approx(30 * MINUTE, abs=10_000)
+
+
+def test_breathing_by_the_hour(told, view):
+    """Median and range of each hour, counted again from the breaths as they are stored."""
+    morning = told[1]
+    first = morning.facts.start_ms
+    inside = (morning.breaths.start_ms >= first) & (morning.breaths.start_ms < first - first % HOUR + HOUR)
+    rate = morning.breaths.rate_min[inside]
+    page = said(load.sections(morning, "/night", view))
+    low, middle, high = (f"{value:.1f}" for value in (rate.min(), np.median(rate), rate.max()))
+    assert f"{inside.sum()} {middle} ({low} to {high})" in page
+    hours = said(load.sections(morning, "/night", view)[2])
+    assert hours.count("to") >= 3 * HOURS - 3
+    assert "cmH2O" in hours
+    assert "hPa" in said(load.sections(morning, "/night", replace(view, unit="hPa"))[2])
+    # Clocks go back an hour within the night: the hour that comes twice is told apart.
+    begun = 1_792_882_800_000  # 2026-10-24 23:00 UTC
+    changed = replace(morning, facts=replace(morning.facts, start_ms=begun, end_ms=begun + 4 * HOUR))
+    twice = said(load.sections(changed, "/night", replace(view, zone=ZoneInfo("Europe/Paris")))[2])
+    assert "02:00 UTC+02:00" in twice
+    assert "02:00 UTC+01:00" in twice
 
 
 def test_alarm_load_is_beside_published_figures(told, view):
