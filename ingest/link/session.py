@@ -360,6 +360,9 @@ class Session:
             # The newest tick of what lay in the buffer is the one that was read just now.
             self.timed_newest([one[2] for one in arrived], utc_ms, mono_ms)
             return
+        if self.state == FLOWING:
+            # It started again and said so unasked: until it is greeted it obeys nobody.
+            self._ask_hello(mono_ms)
         self.state = OPENING
 
     def timed_newest(self, raw_ticks: list[int], utc_ms: int, mono_ms: int) -> None:

@@ -45,12 +45,16 @@ class Listener:
         self.hello = values
 
     def answer(self) -> bytes:
-        """Return a greeting for each new boot, then acknowledgements."""
+        """Return a greeting for each new boot, and an acknowledgement, without which no record comes."""
+        greeting = b""
         if self.hello is None or self.greeted != self.hello[3]:
             self.greeted = None if self.hello is None else self.hello[3]
-            greeting = m.encode(m.HELLO_REQUEST, (REVISION, *digest.digest()))
-            return bytes(frames.build(m.HELLO_REQUEST, 0, 0, greeting))
-        return bytes(frames.build(m.ACK, 0, 0, m.encode(m.ACK, (self.hello[3], self.acked))))
+            asked = m.encode(m.HELLO_REQUEST, (REVISION, *digest.digest()))
+            greeting = bytes(frames.build(m.HELLO_REQUEST, 0, 0, asked))
+        if self.hello is None:
+            return greeting
+        named = frames.build(m.ACK, 0, 0, m.encode(m.ACK, (self.hello[3], self.acked)))
+        return greeting + bytes(named)
 
     def ask_settings(self, command_seq: int) -> bytes:
         """Return what asks the module for the settings in force."""
