@@ -16,7 +16,7 @@ from firmware_sim.board.profiles import Profile
 from firmware_sim.contract import STEP_MS, alarms, channels, settings
 from firmware_sim.core.app import App
 from firmware_sim.core.block import Block
-from firmware_sim.core.ring import BLOCK, CLASS_OF, CLASSES, EVENTS
+from firmware_sim.core.ring import BLOCK, CLASS_OF, CLASSES, EVENTS, HEADER
 from firmware_sim.core.settings_store import HEAD_SIZE, SUM_SIZE, SettingsStore
 from firmware_sim.ports.bridge.hal import LAMP, StepHal
 
@@ -170,9 +170,9 @@ class Module:
             at = ring.head[rank]
             while at >= 0:
                 struct.pack_into("<I", ring.memory, at * BLOCK + 4, start)
-                kind, seq, _, payload = ring._read(at)
-                life.made[seq] = (kind, start, payload)
-                at = ring._after(at)
+                seq, _, size, kind, after = struct.unpack_from(HEADER, ring.memory, at * BLOCK)
+                life.made[seq] = (kind, start, bytes(ring._payload(at, size)))
+                at = after
         life.lost.update(set(range(1, ring.next_seq)) - set(life.made))
 
     def _watch(self, app):
