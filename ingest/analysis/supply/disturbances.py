@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from scipy import signal
+import scipy  # its parts load when they are first used
 
 from ingest.analysis.supply.compiled import Floats
 
@@ -197,7 +197,7 @@ def is_phase_jump(f: Features, limits: Limits) -> bool:
     if np.sum(f.level < limits.dip) > 1.25 * f.cycle:
         return False
     size = 3 * f.cycle
-    means = signal.fftconvolve(f.phase, np.ones(size) / size, "valid")
+    means = scipy.signal.fftconvolve(f.phase, np.ones(size) / size, "valid")
     apart = size + f.cycle
     change = np.degrees(means[apart:] - means[:-apart])
     return len(change) > 0 and bool(np.abs(change - np.median(change)).max() > limits.phase_deg)
@@ -205,8 +205,8 @@ def is_phase_jump(f: Features, limits: Limits) -> bool:
 
 def _ring(f: Features) -> tuple[int, float, float]:
     """Give place, size and ratio to the usual of the strongest half cycle between 250 and 1100 Hz."""
-    band = signal.butter(4, [250.0, 1100.0], "band", fs=f.rate_hz, output="sos")
-    moved = signal.sosfiltfilt(band, f.left)
+    band = scipy.signal.butter(4, [250.0, 1100.0], "band", fs=f.rate_hz, output="sos")
+    moved = scipy.signal.sosfiltfilt(band, f.left)
     half = f.cycle // 2
     power = np.convolve(moved**2, np.ones(half) / half, "valid")
     size = np.sqrt(np.maximum(power, 0.0))
@@ -233,7 +233,7 @@ def is_oscillatory(f: Features, limits: Limits) -> bool:
 
 def is_impulse(f: Features, limits: Limits) -> bool:
     """What is left has one spike of about 1 ms: 5.5 times its usual spread, most of the energy in 1.5 ms."""
-    slow = signal.medfilt(f.left, 2 * (f.cycle // 8) + 1)
+    slow = scipy.signal.medfilt(f.left, 2 * (f.cycle // 8) + 1)
     three = np.convolve(f.left - slow, np.ones(3) / 3.0, "same")
     spread = float(np.median(np.abs(three))) / 0.6745
     at = int(np.argmax(np.abs(three)))

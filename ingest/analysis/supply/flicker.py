@@ -11,7 +11,7 @@ from functools import cache
 from typing import Any
 
 import numpy as np
-from scipy import signal
+import scipy  # its parts load when they are first used
 
 from ingest.analysis.supply.compiled import Codes, Floats, compiled
 
@@ -59,18 +59,19 @@ def _weighting(lamp: Lamp) -> tuple[Any, Any, float]:
 
 def sections(lamp: Lamp, rate_hz: float) -> Floats:
     """Give the second-order sections of high-pass, low-pass and weighting at a rate."""
-    high = signal.butter(1, 0.05, "high", fs=rate_hz, output="sos")
-    low = signal.butter(6, lamp.low_pass_hz, fs=rate_hz, output="sos")
-    weight = signal.zpk2sos(*signal.bilinear_zpk(*_weighting(lamp), fs=rate_hz))
+    high = scipy.signal.butter(1, 0.05, "high", fs=rate_hz, output="sos")
+    low = scipy.signal.butter(6, lamp.low_pass_hz, fs=rate_hz, output="sos")
+    weight = scipy.signal.zpk2sos(*scipy.signal.bilinear_zpk(*_weighting(lamp), fs=rate_hz))
     return np.ascontiguousarray(np.vstack((high, low, weight)), dtype=np.float64)
 
 
 def analog_response(lamp: Lamp, hertz: Floats) -> Floats:
     """Give the complex response of the same chain in continuous time."""
     s = 2j * np.pi * hertz
-    zeros, poles, gain = signal.butter(6, 2 * np.pi * lamp.low_pass_hz, "low", analog=True, output="zpk")
-    _, low = signal.freqs_zpk(zeros, poles, gain, worN=2 * np.pi * hertz)
-    _, weight = signal.freqs_zpk(*_weighting(lamp), worN=2 * np.pi * hertz)
+    edge = 2 * np.pi * lamp.low_pass_hz
+    zeros, poles, gain = scipy.signal.butter(6, edge, "low", analog=True, output="zpk")
+    _, low = scipy.signal.freqs_zpk(zeros, poles, gain, worN=2 * np.pi * hertz)
+    _, weight = scipy.signal.freqs_zpk(*_weighting(lamp), worN=2 * np.pi * hertz)
     return np.asarray(s / (s + 2 * np.pi * 0.05) * low * weight)
 
 
@@ -85,7 +86,7 @@ def scale(gain_at_8_8: float, lamp: Lamp) -> float:
 def _design(lamp: Lamp) -> tuple[Floats, float]:
     """Give the sections at 800 a second and the scale that belongs to them."""
     table = sections(lamp, SQUARES_HZ)
-    _, response = signal.sosfreqz(table, worN=[8.8], fs=SQUARES_HZ)
+    _, response = scipy.signal.sosfreqz(table, worN=[8.8], fs=SQUARES_HZ)
     return table, scale(float(abs(response[0])), lamp)
 
 

@@ -8,7 +8,7 @@ estimate; its error on the table of rectangular fluctuations is stated with it.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import signal
+import scipy  # its parts load when they are first used
 
 from ingest.analysis.supply import flicker
 from ingest.analysis.supply.compiled import Floats
@@ -57,7 +57,7 @@ def _pinst(rms_v: Floats, rate_hz: float, lamp: flicker.Lamp) -> Floats:
     points = round(len(relative) / rate_hz * flicker.PINST_HZ)
     seen = np.fft.irfft(spectrum, points) * (points / len(relative))
     factor = 1.0 - np.exp(-1.0 / (flicker.SMOOTHING_S * flicker.PINST_HZ))
-    smooth = signal.lfilter([factor], [1.0, factor - 1.0], np.square(seen))
+    smooth = scipy.signal.lfilter([factor], [1.0, factor - 1.0], np.square(seen))
     at_8_8 = float(abs(flicker.analog_response(lamp, np.array([8.8]))[0]))
     return np.asarray(smooth * flicker.scale(at_8_8, lamp))
 

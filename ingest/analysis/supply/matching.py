@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
+import scipy  # its parts load when they are first used
 
 from ingest.analysis.supply.records import Gap, SupplyEvent
 
@@ -69,7 +69,7 @@ def _assign(first: list[SupplyEvent], second: list[SupplyEvent]) -> list[tuple[S
         return []
     apart = np.abs(np.array([[a.start_s - b.start_s for b in second] for a in first]))
     allowed = np.array([[a.clock_error_s + b.clock_error_s + CYCLE_S for b in second] for a in first])
-    rows, columns = linear_sum_assignment(np.where(apart <= allowed, apart, 1e6))
+    rows, columns = scipy.optimize.linear_sum_assignment(np.where(apart <= allowed, apart, 1e6))
     return [(first[r], second[c]) for r, c in zip(rows, columns, strict=True) if apart[r, c] <= allowed[r, c]]
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 import numpy as np
-from scipy import stats
+import scipy  # its parts load when they are first used
 
 from ingest.analysis.supply.compiled import Floats, compiled
 from ingest.analysis.supply.records import SupplyEvent
@@ -159,7 +159,7 @@ def battery_trend(at_s: Floats, minutes: Floats, needed_min: float) -> BatteryTr
     """Fit the median slope (Theil and Sen) through proven discharge minutes: one bad test doesn't bend it."""
     if len(at_s) < 3:
         return BatteryTrend(tests=len(at_s), minutes_a_year=None, low=None, high=None, reaches_needed_s=None)
-    slope, _, low, high = stats.theilslopes(minutes, (at_s - at_s[0]) / YEAR_S, 0.95)
+    slope, _, low, high = scipy.stats.theilslopes(minutes, (at_s - at_s[0]) / YEAR_S, 0.95)
     middle = float(np.median(minutes - slope * (at_s - at_s[0]) / YEAR_S))
     crosses = float(at_s[0] + (needed_min - middle) / slope * YEAR_S) if slope < 0 else None
     return BatteryTrend(
