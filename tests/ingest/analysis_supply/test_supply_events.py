@@ -7,10 +7,11 @@ from ingest.analysis.supply import events, rapid
 from ingest.analysis.supply.windows import HalfCycles, Tap, half_cycles, window_start
 
 TAP = Tap(rate_hz=3200.0)
+TAP_60 = Tap(rate_hz=3200.0, nominal_hz=60.0)
 
 
-def found(wave, thresholds=events.Thresholds(), reference_v=230.0):
-    _, rows = half_cycles(window_start(TAP), wave, TAP, 0.0)
+def found(wave, thresholds=events.Thresholds(), reference_v=230.0, tap=TAP):
+    _, rows = half_cycles(window_start(tap), wave, tap, 0.0)
     state, ended, _ = events.detect(events.DetectorState(), rows, reference_v, thresholds)
     return [*ended, *events.close(state)]
 
@@ -93,15 +94,21 @@ def test_duration_depends_on_the_convention(mains, offset_s):
     assert dip.extreme_pu < 0.72
 
 
-# IEC 61000-4-11 class 3 test levels (published): residual %, cycles. The length within one cycle is class S.
-@pytest.mark.parametrize(("residual", "cycles"), [(0.0, 1), (0.4, 10), (0.7, 25), (0.8, 250), (0.0, 250)])
-def test_standard_dips(mains, residual, cycles):
-    begin, length = 1.0037, cycles / 50.0
+# IEC 61000-4-11 class 3 test levels (published): residual %, cycles of 50 and of 60 Hz. The length within one
+# cycle is class S.
+@pytest.mark.parametrize(("tap", "place"), [(TAP, 0), (TAP_60, 1)], ids=["50 Hz", "60 Hz"])
+@pytest.mark.parametrize(
+    ("residual", "each"),
+    [(0.0, (1, 1)), (0.4, (10, 12)), (0.7, (25, 30)), (0.8, (250, 300)), (0.0, (250, 300))],
+)
+def test_standard_dips(mains, residual, each, tap, place):
+    cycles, cycle_s = each[place], 1.0 / tap.nominal_hz
+    begin, length = 1.0037, cycles * cycle_s
     level = lambda t: np.where((t >= begin) & (t < begin + length), residual, 1.0)  # noqa: E731
-    got = found(mains.scaled(mains.sine(3.0 + length), level))
+    got = found(mains.scaled(mains.sine(3.0 + length, hertz=tap.nominal_hz), level), tap=tap)
     dip = next(e for e in got if e.kind == "dip")
-    assert dip.duration_s == pytest.approx(length, abs=0.02)
-    assert dip.start_s == pytest.approx(begin, abs=0.02)
+    assert dip.duration_s == pytest.approx(length, abs=cycle_s)
+    assert dip.start_s == pytest.approx(begin, abs=cycle_s)
     if cycles > 1:
         assert dip.extreme_pu == pytest.approx(residual, abs=0.01)
     assert any(e.kind == "interruption" for e in got) == (residual == 0.0 and cycles > 1)
