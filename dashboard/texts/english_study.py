@@ -42,7 +42,7 @@ _FIGURES: Final[dict[str, str]] = {
     "study.equipment_note": "From people's marks: equipment counts as having survived a dip only while it "
     "ran and was watched. A trip belongs to the last dip that began before it and ended at most 5 s before "
     "it.",
-    "study.equipment_stray": "{count} trips have no dip before them: another cause, or one between the "
+    "study.equipment_stray": "Trips without a dip before them: {count}; another cause, or a dip between the "
     "samples.",
     "study.events": "Events",
     "study.events_cut": "The {n} longest of {all}; all of them stand in events.csv.",
@@ -70,20 +70,20 @@ _FIGURES: Final[dict[str, str]] = {
     "Give --reference.",
     "study.note.calibration changed": "The calibration changed at {at}: voltages before and after stand "
     "apart.",
-    "study.note.gap": "{count} stretches without data, {span} in all.",
-    "study.note.module dark": "In {count} of them the module itself was dark ({span}): censored time, in "
-    "which the supply may have failed.",
-    "study.note.gap inside event": "{count} events have a gap inside ({span}): their extreme may have been "
+    "study.note.gap": "Stretches without data: {count}, {span} in all.",
+    "study.note.module dark": "Of them with the module itself dark: {count} ({span}), censored time in which "
+    "the supply may have failed.",
+    "study.note.gap inside event": "Events with a gap inside: {count} ({span}); their extreme may have been "
     "worse.",
-    "study.note.event may have begun in a gap": "{count} events may have begun in the gap before them.",
-    "study.note.event still open": "{count} events had not ended when the record did: their length is 'at "
-    "least'.",
-    "study.note.event clipped": "{count} events reached the end of the tap's range: 'at least'.",
+    "study.note.event may have begun in a gap": "Events that may have begun in the gap before them: {count}.",
+    "study.note.event still open": "Events that had not ended when the record did: {count}; their length is "
+    "'at least'.",
+    "study.note.event clipped": "Events that reached the end of the tap's range: {count}, 'at least'.",
     "study.note.coverage low": "Coverage is below 90 %: {span} are missing.",
-    "study.note.flagged values kept": "{count} 10-min values hold an event; they are kept and marked.",
-    "study.note.means": "{count} 10-min values rest on 1-min means: the 10/12-cycle values were removed from "
-    "the store.",
-    "study.note.thresholds": "The module's thresholds or nominal voltage changed {count} times inside.",
+    "study.note.flagged values kept": "10-min values that hold an event: {count}; they are kept and marked.",
+    "study.note.means": "10-min values that rest on 1-min means: {count}; their 10/12-cycle values were "
+    "removed from the store.",
+    "study.note.thresholds": "Changes of the module's thresholds or nominal voltage inside: {count}.",
     "study.note.reference": "Events were found by the module against its nominal {nominal} V; per cent here "
     "is of {reference} V.",
 }

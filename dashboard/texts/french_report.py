@@ -43,7 +43,7 @@ _SECTIONS: Final[dict[str, str]] = {
     "study.equipment_note": "D'après les marques posées : un appareil compte comme ayant traversé un creux "
     "seulement s'il marchait et était observé. Un arrêt revient au dernier creux commencé avant lui et fini "
     "au plus 5 s avant lui.",
-    "study.equipment_stray": "{count} arrêts sans creux avant eux : autre cause, ou creux entre les "
+    "study.equipment_stray": "Arrêts sans creux avant eux : {count} ; autre cause, ou creux entre les "
     "échantillons.",
     "study.events": "Événements",
     "study.events_cut": "Les {n} plus longs de {all} ; tous figurent dans events.csv.",
@@ -71,25 +71,24 @@ _SECTIONS: Final[dict[str, str]] = {
     "Donnez --reference.",
     "study.note.calibration changed": "L'étalonnage a changé à {at} : les tensions d'avant et d'après sont "
     "séparées.",
-    "study.note.gap": "{count} lacunes, {span} en tout.",
-    "study.note.module dark": "Pendant {count} d'entre elles le module lui-même était éteint ({span}) : "
-    "temps "
-    "censuré, où l'alimentation a pu manquer.",
-    "study.note.gap inside event": "{count} événements contiennent une lacune ({span}) : leur extrême a pu "
+    "study.note.gap": "Lacunes : {count}, {span} en tout.",
+    "study.note.module dark": "Dont module lui-même éteint : {count} ({span}), temps censuré pendant lequel "
+    "l'alimentation a pu manquer.",
+    "study.note.gap inside event": "Événements contenant une lacune : {count} ({span}) ; leur extrême a pu "
     "être pire.",
-    "study.note.event may have begun in a gap": "{count} événements ont pu commencer dans la lacune qui les "
-    "précède.",
-    "study.note.event still open": "{count} événements n'étaient pas finis quand l'enregistrement s'arrête : "
-    "leur durée est « au moins ».",
-    "study.note.event clipped": "{count} événements ont atteint la limite de la prise de mesure : « au "
+    "study.note.event may have begun in a gap": "Événements qui ont pu commencer dans la lacune qui les "
+    "précède : {count}.",
+    "study.note.event still open": "Événements qui n'étaient pas finis quand l'enregistrement s'arrête : "
+    "{count} ; leur durée est « au moins ».",
+    "study.note.event clipped": "Événements ayant atteint la limite de la prise de mesure : {count}, « au "
     "moins ».",
     "study.note.coverage low": "La couverture est sous 90 % : il manque {span}.",
-    "study.note.flagged values kept": "{count} valeurs de 10 min contiennent un événement ; elles sont "
+    "study.note.flagged values kept": "Valeurs de 10 min contenant un événement : {count} ; elles sont "
     "gardées et marquées.",
-    "study.note.means": "{count} valeurs de 10 min reposent sur des moyennes de 1 min : les valeurs de 10/12 "
-    "périodes ont été retirées de l'enregistrement.",
-    "study.note.thresholds": "Les seuils ou la tension nominale du module ont changé {count} fois "
-    "entre-temps.",
+    "study.note.means": "Valeurs de 10 min reposant sur des moyennes de 1 min : {count} ; leurs valeurs de "
+    "10/12 périodes ont été retirées de l'enregistrement.",
+    "study.note.thresholds": "Changements des seuils ou de la tension nominale du module entre-temps : "
+    "{count}.",
     "study.note.reference": "Le module a trouvé les événements selon {nominal} V ; les pour cent d'ici sont "
     "ceux de {reference} V.",
 }
