@@ -140,7 +140,12 @@ def label(name: str, view: View) -> str:
 
 
 def shown(name: str, steps: int, view: View) -> str:
-    """Return a value as the page writes it: the unit left off, a day as a date, a choice as its word."""
+    """Return a value as the page writes it: the unit left off, a day as a date, a choice as its word.
+
+    What no discharge test has measured is missing, not zero.
+    """
+    if name.startswith("discharge.") and not steps:
+        return MISSING
     if name.startswith("module.p"):
         return view.words(f"preset.{tables.PRESETS[steps]}")
     if name.endswith(("_day", ".day")):
@@ -153,9 +158,9 @@ def _unit(row: tables.SettingRow, view: View) -> str:
 
 
 def _kept(row: tables.SettingRow, steps: int, view: View) -> str:
-    said = view.words("settings.change.kept", name=label(row.name, view), value=shown(row.name, steps, view),
-                      unit=_unit(row, view))  # fmt: skip
-    return said.strip()
+    value = shown(row.name, steps, view)
+    unit = "" if value == MISSING else _unit(row, view)
+    return view.words("settings.change.kept", name=label(row.name, view), value=value, unit=unit).strip()
 
 
 def _field(row: tables.SettingRow, steps: int, view: View) -> Component:

@@ -116,6 +116,13 @@ def test_what_the_module_keeps_itself_is_not_set_from_a_page(in_force):
     assert draft(in_force[1].values, ADULT, kept | {"no.such": "1"}) == changing.Draft()
 
 
+def test_what_no_test_has_measured_is_missing_and_not_zero(settings, view):
+    rows = tables.SETTINGS
+    assert page._kept(rows["discharge.load"], 0, view) == "Load in the last test: —"
+    assert page._kept(rows["discharge.load"], 152, view) == "Load in the last test: 1.52 A"
+    assert page._kept(rows["discharge.volts_6"], 4695, view) == "Battery in the last test, half-way: 46.95 V"
+
+
 def test_nothing_goes_without_initials_and_a_reason(settings, view, in_force):
     for who, why in (("", "why"), ("A. B.", " ")):
         told, _ = page.sending(settings, view, base(in_force), ADULT, HIGHER, who, why)
