@@ -105,11 +105,19 @@ def shown(bench, name="supply_in"):
 WORDS = ["supply_in", "--reference", "meter 12", "--limits", "0.2%+0.1", "--operator", "AB"]
 
 
-def test_a_tap_three_per_cent_wrong_is_mended_and_the_module_keeps_who_vouches(bench, monkeypatch):
-    before = shown(bench)
-    assert before == pytest.approx(bench.meter() * 1.03, rel=0.004)
-    told = answer(bench, monkeypatch, WORDS, [(100.0, ""), (60.0, ""), (None, "oops"), (None, "")])
+@pytest.fixture(scope="module")
+def mended(bench):
+    """Calibrate the tap once for all tests that need it; return (reading before, meter before, answer)."""
+    before = shown(bench), bench.meter()
+    with pytest.MonkeyPatch.context() as patch:
+        told = answer(bench, patch, WORDS, [(100.0, ""), (60.0, ""), (None, "oops"), (None, "")])
     assert told.exit_code == 0, told.output
+    return *before, told
+
+
+def test_a_tap_three_per_cent_wrong_is_mended_and_the_module_keeps_who_vouches(bench, mended):
+    before, meter, told = mended
+    assert before == pytest.approx(meter * 1.03, rel=0.004)
     assert "as found" in told.stderr and "'oops' is not a number" in told.stderr
     bench.apply(100.0)
     # +-0.1 % of gain step, world and rounding.
@@ -130,6 +138,7 @@ def test_a_tap_three_per_cent_wrong_is_mended_and_the_module_keeps_who_vouches(b
     assert [round(one["reference"], -1) for one in mark["data"]["points"]] == [230, 140]
 
 
+@pytest.mark.usefixtures("mended")
 def test_the_list_says_who_vouches_and_when_it_is_due(bench):
     told = CliRunner().invoke(calibrate, ["--store", str(bench.store), "--json"])
     rows = {row["channel"]: row for row in json.loads(told.stdout)["calibrations"]}
@@ -141,6 +150,7 @@ def test_the_list_says_who_vouches_and_when_it_is_due(bench):
     assert "meter 12" in text and "nobody vouches" in text
 
 
+@pytest.mark.usefixtures("mended")
 def test_what_moved_since_is_a_proven_drift(bench, monkeypatch):
     weaker = {"channel": "supply_in", "value": -2.0}
     bench.rig.inject(Event(t_s=0.0, actor="board", action="gain", params=weaker))
