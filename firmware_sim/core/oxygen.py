@@ -83,21 +83,27 @@ class Oxygen:
         value += value * (self.gain - 16384) >> 14
         value += value * (self.altitude - 16384) >> 14
         last = self.last
+        ranked = self.sorted
         if self.seen == 0:
             for n in range(5):
-                last[n] = value
-        last[self.seen % 5] = value
+                last[n] = ranked[n] = value
+        place = self.seen % 5
+        gone = last[place]
+        last[place] = value
         self.seen += 1
         if self.seen >= 1000:
             self.seen -= 500
-        ranked = self.sorted
-        for n in range(5):
-            ranked[n] = last[n]
-        for n in range(1, 5):
-            k = n
-            while k and ranked[k - 1] > ranked[k]:
-                ranked[k - 1], ranked[k] = ranked[k], ranked[k - 1]
-                k -= 1
+        # The new value takes the place of the one that goes, and moves from there to its rank.
+        n = 0
+        while ranked[n] != gone:
+            n += 1
+        while n < 4 and ranked[n + 1] < value:
+            ranked[n] = ranked[n + 1]
+            n += 1
+        while n and ranked[n - 1] > value:
+            ranked[n] = ranked[n - 1]
+            n -= 1
+        ranked[n] = value
         self.value = ranked[2]
 
     def second(self, output_alive, product_kpa, sensor, warming_up):
