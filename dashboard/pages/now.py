@@ -42,34 +42,39 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
                     html.Div(shown[0], id=ids.NOW_HEAD),
                     controls.layout(shown[2], view),
                     html.Div(shown[1], id=ids.NOW_WAY),
+                    _wave(view),
                     reasons.layout(view),
                     html.Div(_cards(settings, view, search), id=ids.NOW_RESERVES),
                 ],
                 id=ids.NOW_BODY,
                 className="now",
             ),
-            html.Section(
-                [
-                    html.H2(words("now.wave")),
-                    html.Canvas(
-                        id=ids.NOW_WAVE,
-                        className="wave",
-                        role="img",
-                        **attributes(
-                            aria_label=words("now.wave.label", unit=words(f"unit.{view.unit}")),
-                            data_now=words("now.wave.now"),
-                            data_ago=words.raw("now.wave.ago"),
-                            data_none=words("now.wave.none"),
-                            data_unit=words(f"unit.{view.unit}"),
-                        ),
-                    ),
-                ],
-                className="wave-box",
-            ),
             html.Div(id=ids.NOW_DRAWN, hidden=True),
             html.P(words("app.frozen"), className="frozen", **attributes(aria_hidden="true")),
         ],
         className="page page-now",
+    )
+
+
+def _wave(view: View) -> Component:
+    words = view.words
+    return html.Section(
+        [
+            html.H2(words("now.wave")),
+            html.Canvas(
+                id=ids.NOW_WAVE,
+                className="wave",
+                role="img",
+                **attributes(
+                    aria_label=words("now.wave.label", unit=words(f"unit.{view.unit}")),
+                    data_now=words("now.wave.now"),
+                    data_ago=words.raw("now.wave.ago"),
+                    data_none=words("now.wave.none"),
+                    data_unit=words(f"unit.{view.unit}"),
+                ),
+            ),
+        ],
+        className="wave-box",
     )
 
 
