@@ -80,7 +80,9 @@
   function ask() {
     const now = performance.now();
     const waited = now - asking.since;
-    if (!document.getElementById("now-body") || waited < PERIOD) return;
+    const body = document.getElementById("now-body");
+    // The page comes with its first five minutes; an answer that overtakes them would replace them.
+    if (!body || !body.hasAttribute("data-filled") || waited < PERIOD) return;
     if (asking.open) {
       if (waited < asking.patience) return;
       asking.patience = Math.min(2 * asking.patience, PATIENCE.most);
@@ -292,6 +294,8 @@
     },
 
     wave: function (data) {
+      const body = document.getElementById("now-body");
+      if (body) body.toggleAttribute("data-filled", true);
       if (!data) return "";
       answered();
       beat.server = data.now;

@@ -181,8 +181,11 @@ class Visits:
         self._context, self._own, self._pages = browser.new_context(timezone_id="UTC"), [], []
         self._heard, self._expected = [], ()
 
-    def __call__(self, address, size="desk", theme="paper", **options):
-        """Open an address in a window without a past; options are those of a browser context."""
+    def __call__(self, address, size="desk", theme="paper", before="", **options):
+        """Open an address in a window without a past, with a script that runs before the page's own.
+
+        `options` are those of a browser context.
+        """
         self._context.clear_cookies()
         context = self._context
         if options:
@@ -195,6 +198,8 @@ class Visits:
         page.on("console", lambda m: self._hear(m.text) if m.type in ("error", "warning") else None)
         page.on("pageerror", lambda error: self._hear(str(error)))
         page.on("request", lambda r: None if r.url.startswith(OWN) else self._hear(r.url))
+        if before:
+            page.add_init_script(before)
         page.goto(address)
         return page
 

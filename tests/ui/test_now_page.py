@@ -31,6 +31,31 @@ def samples(answer):
     return data["t0"] + np.frombuffer(base64.b64decode(data["t"]), "<i4").astype(np.int64)
 
 
+# Timers that fire as often as they can, and what is done in which order.
+HURRIED = """
+const slowly = window.setInterval;
+window.setInterval = (action) => slowly(action, 1);
+window.done = [];
+slowly(() => {
+  const dash = window.dash_clientside;
+  if (!dash || !dash.nightkeel || !dash.set_props || dash.heard) return;
+  dash.heard = true;
+  const [wave, ask] = [dash.nightkeel.wave, dash.set_props];
+  dash.nightkeel.wave = (data) => { window.done.push(["drawn", data.t.length]); return wave(data); };
+  dash.set_props = (...what) => { window.done.push(["asked", 0]); return ask(...what); };
+}, 1);
+"""
+
+
+def test_the_minutes_that_come_with_the_page_are_drawn_before_more_is_asked(visit, live_address):
+    for _ in range(3):
+        page = visit(live_address, before=HURRIED)
+        until(page, lambda: page.evaluate("window.done.length") > 3)  # noqa: B023
+        first, second = page.evaluate("window.done")[:2]
+        assert first[0] == "drawn" and first[1] > 10_000, "base64 of the last five minutes"
+        assert second[0] == "asked"
+
+
 @pytest.mark.parametrize("theme", ["paper", "dim"])
 @pytest.mark.parametrize("size", ["phone", "desk"])
 def test_now_fits_and_says_what_stands(visit, live_address, size, theme):
