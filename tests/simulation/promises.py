@@ -55,7 +55,7 @@ PROMISES = (
             ("forwarded whole", "settles"), "tests/ingest/daemon: a dead server; tests/ingest/sinks",
             "each line once and the same, but those refused by content"),
     Promise("eight hours without a pause", (), ("queues bounded",), "tests/crash: eight hours (soak)",
-            "62.9 MB after an hour, 64.3 MB in the eighth; 14 open files"),
+            "64.0 MB after an hour, 64.4 MB in the eighth; 14 open files"),
 )
 
 NOT_SURVIVED = (
