@@ -7,7 +7,7 @@ import pytest
 from dashboard.settings import Settings
 from ingest.store.reader import open_reader
 from tests.support.night_store import MODULE
-from tests.ui.conftest import FITS, HOURS, SMALL, START, WHOLE
+from tests.ui.conftest import FITS, HOURS, SMALL, START, WHOLE, until
 
 pytestmark = pytest.mark.ui
 LOADED = "#night-words .load"
@@ -63,7 +63,7 @@ def test_a_mark_is_written_changed_and_found_by_keyboard_alone(visit, address, o
     assert "Suction" in row.text_content()
     row.get_by_role("button", name="Change the mark of 23:15:00").press("Enter")
     page.get_by_text("Change mark 1").wait_for()
-    page.wait_for_function("document.getElementById('marks-text').value.startsWith('thick')")
+    until(page, lambda: page.evaluate("document.getElementById('marks-text').value.startsWith('thick')"))
     page.fill("#marks-text", "thin secretions")
     page.fill("#marks-author", "C.D.")
     page.get_by_role("button", name="Write down").press("Enter")
@@ -102,7 +102,7 @@ def test_language_and_unit_are_chosen_and_kept(visit, night_address):
     page.get_by_role("link", name="Maintenant").wait_for()
     assert page.evaluate("document.documentElement.lang") == "fr"
     page.get_by_role("button", name="hPa").click()
-    page.wait_for_function("document.cookie.includes('nk_unit=hPa')")
+    until(page, lambda: page.evaluate("document.cookie.includes('nk_unit=hPa')"))
     page.wait_for_selector(".js-plotly-plot")
     page.get_by_text("Pression circuit, hPa").first.wait_for(state="attached")
     assert page.get_by_role("button", name="hPa").get_attribute("aria-pressed") == "true"

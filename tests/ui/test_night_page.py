@@ -164,7 +164,7 @@ def point_at(page, x, y):
 def test_an_alarm_in_its_lane_leads_to_its_place(visit, night_address):
     page = ready(visit(night_address + WHOLE))
     page.mouse.wheel(0, 300)
-    page.wait_for_function("window.scrollY > 0")
+    until(page, lambda: page.evaluate("window.scrollY > 0"))
     bar = still(page, lambda: page.evaluate(PLACE, ["Medium", minute(IMPURE[0])]))
     point_at(page, bar["x"], bar["y"])
 
