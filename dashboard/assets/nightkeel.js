@@ -276,8 +276,11 @@
   window.dash_clientside.nightkeel = {
     theme: function () {
       const asked = window.dash_clientside.callback_context.triggered_id;
-      if (asked && asked.theme) { remember("theme", asked.theme); root.dataset.theme = asked.theme; }
-      return root.dataset.theme;
+      // The page comes in the right colours: nothing is drawn anew before somebody asks for others.
+      if (!asked || !asked.theme) return window.dash_clientside.no_update;
+      remember("theme", asked.theme);
+      root.dataset.theme = asked.theme;
+      return asked.theme;
     },
 
     // Asked for by a press, so that the module's clock can be set where no network tells the time.

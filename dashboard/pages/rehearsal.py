@@ -173,11 +173,11 @@ def register(app: Dash, settings: Settings) -> None:
 
     @app.callback(
         Output(ids.REHEARSAL_RESULT, "children"),
-        Input(ids.REHEARSAL_GO, "n_clicks"),
+        Input(ids.REHEARSAL_GO, "n_clicks"), Input(ids.THEME, "data"),
         State(ids.REHEARSAL_NAME, "value"), State(ids.REHEARSAL_VALUE, "value"), State(ids.URL, "search"),
         prevent_initial_call=True,
     )  # fmt: skip
-    def go(clicks: int, name: str, value: str | None, search: str | None) -> Any:
+    def go(clicks: int, _: str, name: str, value: str | None, search: str | None) -> Any:
         if not clicks:
             raise PreventUpdate
         return answer(settings, view_of(request.cookies, settings), search, name, value)

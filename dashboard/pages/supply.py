@@ -12,7 +12,6 @@ from flask import request
 from dashboard import ids, links
 from dashboard.components import attributes, link, notice
 from dashboard.figures import supply as figures
-from dashboard.figures.frame import Look
 from dashboard.formats import DAY, MISSING, clock, date, number, span
 from dashboard.links import Place
 from dashboard.pages import site
@@ -57,6 +56,7 @@ def page(settings: Settings, view: View, search: str | None) -> Component:
             html.Div([plane(frame, view), week(frame, view)], className="supply-pair"),
             html.Div(days(frame, view), className="supply-pair", style=ONE_COLUMN),
             html.Section(events(frame, view), className="supply-events"),
+            dcc.Store(id=ids.SUPPLY_CHOSEN),
             html.Section(
                 html.P(words("supply.capture_hint"), className="soft"), id=ids.SUPPLY_CAPTURE,
                 **attributes(aria_live="polite"),
@@ -193,23 +193,26 @@ def _moment(seconds: float, view: View) -> str:
     return f"{date(at, view.zone)} {clock(at, view.zone, seconds=True)}"
 
 
-def _half(view: View) -> Look:
-    """Return how a figure is drawn that shares the width with another."""
-    return look_of(view)
-
-
-def plane(frame: "SupplyFrame", view: View, other: "SupplyFrame | None" = None) -> Component:
+def plane(frame: "SupplyFrame", view: View) -> Component:
     """Return magnitude against duration."""
-    words = view.words
-    drawn = figures.magnitude_duration(
-        frame.events, other.events if other is not None else (), _half(view), _point(view)
-    )
+    words, drawn = view.words, _plane(frame, None, view)
     note = words("supply.plane_note")
     return _figure_box("plane", words("supply.plane"), note, drawn, ids.SUPPLY_PLANE, view)
 
 
+def _plane(frame: "SupplyFrame", other: "SupplyFrame | None", view: View) -> figures.Figure:
+    beside = () if other is None else other.events
+    return figures.magnitude_duration(frame.events, beside, look_of(view), _point(view))
+
+
 def week(frame: "SupplyFrame", view: View) -> Component:
     """Return the calendar of interruptions."""
+    words, drawn = view.words, _week(frame, view)
+    note = words("supply.calendar_note", zone=view.zone.key)
+    return _figure_box("calendar", words("supply.calendar"), note, drawn, ids.SUPPLY_CALENDAR, view)
+
+
+def _week(frame: "SupplyFrame", view: View) -> figures.Figure:
     words, found = view.words, frame.week
 
     def said(day: int, hour: int) -> str:
@@ -221,13 +224,17 @@ def week(frame: "SupplyFrame", view: View) -> Component:
             minutes=number(float(found.minutes[at]), 1), watched=number(float(found.watched_h[at]), 1),
         )  # fmt: skip
 
-    drawn = figures.calendar(found, _half(view), said)
-    note = words("supply.calendar_note", zone=view.zone.key)
-    return _figure_box("calendar", words("supply.calendar"), note, drawn, ids.SUPPLY_CALENDAR, view)
+    return figures.calendar(found, look_of(view), said)
 
 
 def days(frame: "SupplyFrame", view: View) -> Component:
     """Return the days with their interruptions."""
+    words, drawn = view.words, _days(frame, view)
+    note = words("supply.calendar_note", zone=view.zone.key)
+    return _figure_box("days", words("supply.days"), note, drawn, ids.SUPPLY_DAYS, view)
+
+
+def _days(frame: "SupplyFrame", view: View) -> figures.Figure:
     words, found = view.words, frame.days
 
     def said(number_: int) -> str:
@@ -240,9 +247,7 @@ def days(frame: "SupplyFrame", view: View) -> Component:
             watched=number(float(found.watched_h[number_]), 1),
         )  # fmt: skip
 
-    drawn = figures.days(found, _half(view), said)
-    note = words("supply.calendar_note", zone=view.zone.key)
-    return _figure_box("days", words("supply.days"), note, drawn, ids.SUPPLY_DAYS, view)
+    return figures.days(found, look_of(view), said)
 
 
 def _figure_box(
@@ -313,7 +318,7 @@ def capture(found: "CaptureFrame | None", event: SupplyEvent, view: View) -> lis
     named = {"kind": words(f"study.kind.{event.kind}"), "start": _moment(event.start_s, view)}
     if found is None:
         return [html.P(words("supply.capture_none", **named), className="soft")]
-    look = _half(view)
+    look = look_of(view)
     wave = figures.waveform(found.ms, found.volts, found.rms_ms, found.rms_v, look)
     parts: list[Component] = [html.H2(words("supply.capture", **named))]
     if not found.complete:
@@ -368,39 +373,47 @@ def register(app: Dash, settings: Settings) -> None:
 
     @app.callback(
         Output(ids.SUPPLY_GLANCE, "children"), Output(ids.SUPPLY_PLANE, "figure"),
-        Input(ids.SUPPLY_COMPARE, "value"), State(ids.URL, "search"), prevent_initial_call=True,
+        Output(ids.SUPPLY_CALENDAR, "figure"), Output(ids.SUPPLY_DAYS, "figure"),
+        Input(ids.SUPPLY_COMPARE, "value"), Input(ids.THEME, "data"), State(ids.URL, "search"),
+        prevent_initial_call=True,
     )  # fmt: skip
-    def against(choice: str, search: str | None) -> tuple[Any, Any]:
+    def against(choice: str, _: str, search: str | None) -> tuple[Any, ...]:
         view = view_of(request.cookies, settings)
         with reading(settings.store) as reader:
             found = asked(reader, search)
             if found is None:
                 raise PreventUpdate
-            module, start, end, _ = found
+            module, start, end, _whole = found
             frame = _frame(reader, module, (start, end), view)
             other = compared(reader, module, start, end, str(choice), view)
-        events_of = () if other is None else other.events
-        drawn = figures.magnitude_duration(frame.events, events_of, _half(view), _point(view))
-        return glance(frame, other, view), drawn
+        return glance(frame, other, view), _plane(frame, other, view), _week(frame, view), _days(frame, view)
+
+    @app.callback(
+        Output(ids.SUPPLY_CHOSEN, "data"),
+        Input(ids.SUPPLY_EVENTS, "selectedRows"), prevent_initial_call=True,
+    )  # fmt: skip
+    def chosen(rows: list[dict[str, Any]] | None) -> int:
+        return event_at(rows[0].get("at") if rows else None)
+
+    @app.callback(
+        Output(ids.SUPPLY_CHOSEN, "data", allow_duplicate=True),
+        Input(ids.SUPPLY_PLANE, "clickData"), prevent_initial_call=True,
+    )  # fmt: skip
+    def pointed(click: dict[str, Any] | None) -> int:
+        points = (click or {}).get("points") or [{}]
+        return event_at(points[0].get("customdata"))
 
     @app.callback(
         Output(ids.SUPPLY_CAPTURE, "children"),
-        Input(ids.SUPPLY_EVENTS, "selectedRows"), State(ids.URL, "search"), prevent_initial_call=True,
+        Input(ids.SUPPLY_CHOSEN, "data"), Input(ids.THEME, "data"), State(ids.URL, "search"),
+        prevent_initial_call=True,
     )  # fmt: skip
-    def chosen(rows: list[dict[str, Any]] | None, search: str | None) -> Any:
-        return answer(settings, search, rows[0].get("at") if rows else None)
-
-    @app.callback(
-        Output(ids.SUPPLY_CAPTURE, "children", allow_duplicate=True),
-        Input(ids.SUPPLY_PLANE, "clickData"), State(ids.URL, "search"), prevent_initial_call=True,
-    )  # fmt: skip
-    def pointed(click: dict[str, Any] | None, search: str | None) -> Any:
-        points = (click or {}).get("points") or [{}]
-        return answer(settings, search, points[0].get("customdata"))
+    def show(at: object, _: str, search: str | None) -> list[Component]:
+        return show_event(settings, view_of(request.cookies, settings), search, event_at(at))
 
 
-def answer(settings: Settings, search: str | None, at: object) -> list[Component]:
-    """Return the capture of the event that a click named by its start; nothing new for anything else."""
+def event_at(at: object) -> int:
+    """Return the start that a click named an event by, UTC ms; raise PreventUpdate for anything else."""
     if not isinstance(at, int):
         raise PreventUpdate
-    return show_event(settings, view_of(request.cookies, settings), search, at)
+    return at

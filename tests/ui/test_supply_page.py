@@ -47,6 +47,18 @@ def test_the_site_at_a_glance(visit, address, size, theme):
         page.screenshot(path=f"{folder}/supply-{size}-{theme}.png", full_page=True)
 
 
+INKS = "[...document.querySelectorAll('#page .xtick text')].map(e => getComputedStyle(e).fill)"
+
+
+def test_other_colours_draw_every_figure_anew(visit, address):
+    page = ready(visit(address + "/supply"))
+    page.locator(GRID_ROW).first.click()
+    page.wait_for_selector("#supply-capture .js-plotly-plot .xtick text")
+    before = set(page.evaluate(INKS))
+    page.get_by_role("button", name="Dim room").click()
+    until(page, lambda: not before & set(page.evaluate(INKS)), "a figure kept the other colours")
+
+
 def test_the_table_sorts_and_filters(visit, address):
     page = ready(visit(address + "/supply"))
     head = page.locator(".ag-header-cell-text", has_text="length, s")
