@@ -81,12 +81,18 @@ def served(settings):
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
 
+    def leave():
+        # A channel that is closed like any socket would leave the file open that a large answer waited in.
+        for channel in list(server.active_channels.values()):
+            channel.handle_close()
+        wasyncore.close_all(server._map, ignore_all=True)
+
     def stop():
         if not thread.is_alive():
             return
         # Work under way is finished first; then its own loop closes what a browser keeps open.
         server.task_dispatcher.shutdown(timeout=PATIENCE_S)
-        server.trigger.pull_trigger(lambda: wasyncore.close_all(server._map, ignore_all=True))
+        server.trigger.pull_trigger(leave)
         thread.join(PATIENCE_S)
         assert not thread.is_alive()
 
