@@ -10,7 +10,7 @@ from dashboard.view import View
 from ingest.analysis.case_look import CaseLook, case_look
 from ingest.analysis.cases import ENDED, GOES_ON, Case, checked_end, relabelled
 from ingest.control_client import Client
-from ingest.store.annotations import open_annotations
+from ingest.marks import change_mark
 from ingest.store.reader import Module, tables
 
 
@@ -60,8 +60,7 @@ def end(settings: Settings, case: Case, at: int | None, who: str, record_only: b
     client, now = Client(settings.store), settings.clock()
     checked_end(case, at or now, now)
     if record_only and not client.running():
-        with open_annotations(settings.store, now) as notes:
-            notes.change(case.mark, author=who, data=case.data(ENDED), utc_end=at or now, now=now)
+        change_mark(settings.store, case.mark, now, author=who, data=case.data(ENDED), utc_end=at or now)
         return None
     _, found = client.end_case(case.module, operator=who, end=at, record_only=record_only, from_page=True)
     return None if found is None else tables.COMMAND_RESULTS[int(found["result"])]
@@ -69,12 +68,8 @@ def end(settings: Settings, case: Case, at: int | None, who: str, record_only: b
 
 def rename(settings: Settings, case: Case, label: str, who: str) -> str:
     """Correct what a case is called, its history kept; return the label as it stands now."""
-    (text, data), client, now = relabelled(case, label), Client(settings.store), settings.clock()
-    if client.running():
-        client.change_mark(case.mark, author=who, text=text, data=data)
-    else:
-        with open_annotations(settings.store, now) as notes:
-            notes.change(case.mark, author=who, text=text, data=data, now=now)
+    text, data = relabelled(case, label)
+    change_mark(settings.store, case.mark, settings.clock(), author=who, text=text, data=data)
     return text
 
 

@@ -1,4 +1,4 @@
-"""Write marks: through the daemon while one records, else by taking the store's lock for a moment."""
+"""What a person writes on a page as a mark, and the times that they type."""
 
 import re
 from collections.abc import Mapping
@@ -8,8 +8,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from dashboard.formats import local
-from ingest.control_client import Client
-from ingest.store.annotations import open_annotations
+from ingest.marks import add_mark, change_mark, remove_mark
 
 # What a mark written here may be called; other parts of the store may hold marks of other kinds.
 KINDS = ("note", "suction", "moved", "tube_changed", "equipment", "drug")
@@ -55,37 +54,19 @@ def time_in_night(written: str, start: int, end: int, zone: ZoneInfo) -> int | N
 
 def write(store: Path, module: int, draft: Draft, now: int) -> int:
     """Write a new mark; return its number. Raise UserError when it is refused."""
-    client = Client(store)
-    if client.running():
-        return client.add_mark(
-            module=module, utc=draft.utc, kind=draft.kind, author=draft.author, text=draft.text,
-            data=None if draft.data is None else dict(draft.data), utc_end=draft.utc_end,
-        )  # fmt: skip
-    with open_annotations(store, now) as notes:
-        return notes.add(
-            module=module, utc=draft.utc, kind=draft.kind, author=draft.author, text=draft.text, now=now,
-            data=draft.data, utc_end=draft.utc_end,
-        )  # fmt: skip
+    return add_mark(
+        store, now, module=module, utc=draft.utc, kind=draft.kind, author=draft.author, text=draft.text,
+        data=None if draft.data is None else dict(draft.data), utc_end=draft.utc_end,
+    )  # fmt: skip
 
 
 def change(store: Path, mark: int, draft: Draft, now: int) -> int:
     """Write a new version of a mark; return the version. Raise UserError when it is refused."""
-    client = Client(store)
-    if client.running():
-        return client.change_mark(
-            mark, utc=draft.utc, kind=draft.kind, author=draft.author, text=draft.text
-        )
-    with open_annotations(store, now) as notes:
-        return notes.change(
-            mark, utc=draft.utc, kind=draft.kind, author=draft.author, text=draft.text, now=now
-        )
+    return change_mark(
+        store, mark, now, utc=draft.utc, kind=draft.kind, author=draft.author, text=draft.text
+    )
 
 
 def remove(store: Path, mark: int, author: str, now: int) -> None:
     """Take a mark off the pages; its history stays. Raise UserError when it is refused."""
-    client = Client(store)
-    if client.running():
-        client.remove_mark(mark, author=author)
-        return
-    with open_annotations(store, now) as notes:
-        notes.remove(mark, author=author, now=now)
+    remove_mark(store, mark, now, author=author)

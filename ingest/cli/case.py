@@ -110,14 +110,13 @@ def end(
 def _close_record(store: Path, look: "CaseLook", when: int | None, operator: str) -> int:
     from ingest.analysis.cases import ENDED, checked_end
     from ingest.analysis.refusal import Refused
-    from ingest.store.annotations import open_annotations
+    from ingest.marks import change_mark
 
     if look.open is None:
         raise Refused("refused.no_open_case")
     now, one = _now(), look.open
     at = checked_end(one, when or now, now)
-    with open_annotations(store, now) as notes:
-        notes.change(one.mark, author=operator, data=one.data(ENDED), utc_end=at, now=now)
+    change_mark(store, one.mark, now, author=operator, data=one.data(ENDED), utc_end=at)
     return one.number
 
 
@@ -130,18 +129,13 @@ def _close_record(store: Path, look: "CaseLook", when: int | None, operator: str
 def label(store: Path, zone: str, module: str | None, wanted: int, text: str, operator: str) -> None:
     """Correct what a case is called; the old label stays in its history."""
     from ingest.analysis.cases import numbered, relabelled
-    from ingest.control_client import Client
-    from ingest.store.annotations import open_annotations
+    from ingest.marks import change_mark
 
     del zone
     _, look = _look(store, module)
-    one, who, client = numbered(look.cases, wanted), _named(operator), Client(store)
+    one = numbered(look.cases, wanted)
     new, data = relabelled(one, text)
-    if client.running():
-        client.change_mark(one.mark, author=who, text=new, data=data)
-    else:
-        with open_annotations(store, _now()) as notes:
-            notes.change(one.mark, author=who, text=new, data=data, now=_now())
+    change_mark(store, one.mark, _now(), author=_named(operator), text=new, data=data)
     click.echo(f"Case {one.number} is called {new} now." if new else f"Case {one.number} has no label now.")
 
 

@@ -5,12 +5,13 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from dashboard import casing, marking
+from dashboard import casing
 from dashboard.app import create_app
 from dashboard.pages import case, entries, now, reasons
 from dashboard.settings import Settings
 from dashboard.texts import CATALOGUES, Words
 from dashboard.view import View
+from ingest import marks as writing
 from ingest.analysis.first_actions import first_actions
 from ingest.store.reader import open_reader
 from tests.dashboard.conftest import find, said, spoken
@@ -33,7 +34,7 @@ def whole_bed(tmp_path_factory):
 
 @pytest.fixture
 def bed(whole_bed, monkeypatch):
-    in_place(monkeypatch, casing, marking).bed = whole_bed
+    in_place(monkeypatch, casing, writing).bed = whole_bed
     yield whole_bed
     whole_bed.clear()
 

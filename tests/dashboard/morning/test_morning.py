@@ -22,6 +22,7 @@ from dashboard.settings import Settings
 from dashboard.texts import Words
 from dashboard.units import in_unit, night_in, now_in
 from dashboard.view import view_of
+from ingest import marks as writing
 from ingest.analysis.breathing.reference import find_breaths
 from ingest.errors import UserError
 from ingest.store.annotations import open_annotations
@@ -175,7 +176,7 @@ def test_a_mark_goes_through_the_daemon_while_one_answers(own, view, monkeypatch
             asked.append(fields)
             return 7
 
-    monkeypatch.setattr(marking, "Client", Daemon)
+    monkeypatch.setattr(writing, "Client", Daemon)
     draft = Draft(utc=START, kind="note", author="A.B.", text="x")
     with open_annotations(own.store, view.now):
         assert marking.write(own.store, MODULE, draft, view.now) == 7
