@@ -27,6 +27,7 @@ CLOSE = 40  # ... further than this, unless slope and spacing are those of the c
 STEP_SHIFT = 5  # amplitude moves crossings within the filter's reach, and their slopes, by more than 1/32
 EVEN = 128  # spacings that differ by less are equal
 DOUBTS_MAX = 4  # half cycles in a row that may be doubted before the windows move to the crossings
+SETTLING = 8  # half cycles after an interruption until they surely have: two rounds of doubts
 STEADY_MIN = 3  # equal spacings in a row that are believed against the half period in use
 SPACING_MIN, SPACING_MAX = 5120, 11264  # half period: 80 to 36 Hz
 ROOT_MAX = 640000  # 2500 codes: full scale and the largest offset
@@ -105,6 +106,7 @@ LOW_SHARE = 57  # LOW and HIGH in 0.01 % of nominal, steps of 0.1 % outward; NON
 HIGH_SHARE = 58
 SLOPE = 59  # steepness of the last crossing
 STEADY = 60  # crossings in a row as far apart as those before
+UNSETTLED = 61  # windows to come that may still be cut at the rhythm from before an interruption
 TAP = 64
 HALVES_AT = COMMON + 2 * TAP  # for each tap HALVES rms values, then HALVES window ends
 EVENTS_AT = HALVES_AT + 4 * HALVES
@@ -346,6 +348,14 @@ def _window(state, t, tap, start, end, rms, clipped):
     state[t + SECOND_COUNT] += 1
     state[t + CLIPPED] |= clipped
     state[t + SECOND_CLIPPED] |= clipped
+    most = rms
+    if rms < state[INTERRUPTION]:
+        state[t + UNSETTLED] = SETTLING
+    elif state[t + UNSETTLED] > 0:
+        # Such a window may open a swell; how high that is, settled ones tell.
+        state[t + UNSETTLED] -= 1
+        if most > state[SWELL_ON]:
+            most = state[SWELL_ON]
     kind = state[t + EVENT_KIND]
     if kind == 0 and state[DIP_ON] <= rms <= state[SWELL_ON]:
         return
@@ -360,8 +370,8 @@ def _window(state, t, tap, start, end, rms, clipped):
             _event(state, t, tap, 1, start)
             kind = 0
     elif kind == 2:
-        if rms > state[t + EVENT_EXTREME]:
-            state[t + EVENT_EXTREME] = rms
+        if most > state[t + EVENT_EXTREME]:
+            state[t + EVENT_EXTREME] = most
         if rms <= state[SWELL_OFF]:
             _event(state, t, tap, 1, start)
             kind = 0
@@ -372,7 +382,7 @@ def _window(state, t, tap, start, end, rms, clipped):
         state[EVENT_NEXT] = (state[EVENT_NEXT] + 1) & 0xFFFF
         state[t + EVENT_BLOCK] = state[AT_BLOCK]
         state[t + EVENT_POSITION] = start
-        state[t + EVENT_EXTREME] = rms
+        state[t + EVENT_EXTREME] = most
         state[t + EVENT_FLAGS] = 0
         _event(state, t, tap, 0, 0)
     state[t + EVENT_KIND] = kind

@@ -13,13 +13,13 @@ def today():
     return int(os.environ.setdefault(_DAY, str(datetime.datetime.now(tz=datetime.UTC).toordinal())))
 
 
-def due(names, always, parts, never=(), day=None):
+def due(names, always, parts, day=None):
     """Return the names that have their turn on a day (its ordinal; None: today)."""
-    others = [name for name in names if name not in (*always, *never)]
+    others = [name for name in names if name not in always]
     return {*always, *others[(today() if day is None else day) % parts :: parts]}
 
 
-def by_turns(names, always, parts, never=()):
-    """Return test parameters: `always` in each run, `never` in the soak only, of the others some a day."""
-    chosen = due(names, always, parts, never)
+def by_turns(names, always, parts):
+    """Return test parameters: `always` in each run, of the others some a day."""
+    chosen = due(names, always, parts)
     return [name if name in chosen else pytest.param(name, marks=pytest.mark.soak) for name in names]

@@ -133,6 +133,18 @@ def test_clipped_swell_says_at_least(fast):
     assert closed(records)[0][7] == 1
 
 
+@pytest.mark.parametrize("hertz", [45.4, 46.3, 53.0, 55.0])
+@pytest.mark.parametrize("first", [9600, 9611, 9623, 9640])
+def test_a_generator_that_begins_too_high_is_read_as_high_as_it_is(fast, hertz, first):
+    """A dead line has no rhythm: windows just after it are cut at the old one and read up to 5 % wrong."""
+    wave = np.concatenate((volts(2, 50.0), np.zeros(first - 6400), 1.16 * volts(3, hertz), volts(2, hertz)))
+    wave = wave[: len(wave) // 320 * 320]
+    _, records, _ = play(fast, codes(wave), codes(volts(len(wave) // 3200 + 1, 50.0))[: len(wave)])
+    (swell,) = [event for event in closed(records) if event[2] == SWELL]
+    assert swell[6] == pytest.approx(1.16 * 23000, abs=0.01 * 23000)
+    assert swell[5] == pytest.approx(3000, abs=45)
+
+
 @pytest.mark.parametrize("first", [6400, 6555, 6719])
 def test_capture_holds_the_raw_codes_round_the_event(fast, first):
     """At least 0.2 s before and 0.8 s after the start, sample for sample, with its time in us."""
