@@ -26,7 +26,7 @@ class SettingsStore:
     """Keep the settings in force; a class of its own keeps other numbers the same way.
 
     `values` list of integers, `version` grows by one a save, `condition` SOUND, BLANK (never written:
-    defaults) or DAMAGED (both slots unreadable or of another firmware: defaults, and a memory fault).
+    defaults) or DAMAGED (both slots unreadable or of a newer firmware: defaults, and a memory fault).
     """
 
     magic = MAGIC
@@ -69,11 +69,14 @@ class SettingsStore:
         if data == b"\xff" * size:
             return None
         magic, layout, count, version = struct.unpack(HEAD, data[:HEAD_SIZE])
-        if magic != self.magic or layout != FORMAT or count != self.count:
+        if magic != self.magic or layout != FORMAT or count > self.count:
             return ()
+        data = data[:HEAD_SIZE + 4 * count + SUM_SIZE]
         if data[-SUM_SIZE:] != _sum(data[:-SUM_SIZE]):
             return ()
         values = list(struct.unpack("<" + str(count) + "i", data[HEAD_SIZE:-SUM_SIZE]))
+        # An older firmware knew fewer: what came later stands behind, as on a new module.
+        values += self.blank()[count:]
         return (version, values) if self.check(values) is None else ()
 
     def mend(self):

@@ -40,6 +40,26 @@ def test_the_last_set_comes_back():
     assert (store.condition, store.version, store.values[PRESSURE_HIGH]) == (SOUND, 3, 3200)
 
 
+@pytest.mark.parametrize("fewer", [1, 10, 40])
+def test_limits_outlive_an_update_that_adds_settings(monkeypatch, fewer):
+    with monkeypatch.context() as older:
+        older.setattr(SettingsStore, "count", settings.COUNT - fewer)
+        older.setattr(SettingsStore, "blank", staticmethod(lambda: settings.defaults()[:-fewer]))
+        older.setattr(SettingsStore, "check", staticmethod(lambda values: None))
+        flash = Flash(4)
+        assert SettingsStore(Flashless(flash)).save(changed(3200)[:-fewer])
+    store = SettingsStore(Flashless(flash))
+    assert (store.condition, store.version, store.values) == (SOUND, 1, changed(3200))
+    assert store.save(changed(3300))
+    assert SettingsStore(Flashless(flash)).values == changed(3300)
+
+
+def test_a_set_of_a_newer_firmware_is_not_guessed_at(monkeypatch):
+    flash = written(3000, 3100)
+    monkeypatch.setattr(SettingsStore, "count", settings.COUNT - 1)
+    assert SettingsStore(Flashless(flash)).condition == DAMAGED
+
+
 def cuts():
     """Return the number of bytes that one save spends: an erase counts as a page."""
     flash = written(3000, 3100)
