@@ -100,6 +100,12 @@ class Board:
             del self.down[:BYTES_PER_STEP]
         return now // 1000, now % 1000, self.clock.is_set, buttons, BYTES_PER_STEP, down, self.loop_us
 
+    def is_left_alone(self, step: int) -> bool:
+        """Tell whether it lives, nobody presses or cuts a write, and this step takes all that was sent."""
+        first, second = self.buttons_until
+        calm = first <= step and second <= step and len(self.down) <= BYTES_PER_STEP
+        return calm and self.alive and not self.hung and self.flash.left is None
+
     def send(self, data: bytes) -> None:
         """Put bytes on the line to the module; nothing arrives at a dead board."""
         if self.alive:

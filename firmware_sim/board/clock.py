@@ -19,6 +19,10 @@ class RealTimeClock:
         elapsed = true_ms - self._true_ms
         return self._shown_ms + elapsed + elapsed * self.drift_ppm // 1_000_000
 
+    def is_even(self, first_ms: int, last_ms: int) -> bool:
+        """Tell whether the clock shows as much between two true times as passes."""
+        return self.read(last_ms) - self.read(first_ms) == last_ms - first_ms
+
     def write(self, true_ms: int, unix_ms: int) -> None:
         """Set the clock."""
         self._shown_ms = unix_ms

@@ -98,19 +98,23 @@ class Converter:
         first = first_step * PER_STEP.get(channel_id, 1)
         adc.convert(line, first, self.parameters[channel_id], np.frombuffer(codes, dtype=np.int16))
 
-    def fill(self, block: Block, index: int) -> None:
-        """Fill the block with step `index` of the run; its samples are arrays of their own."""
+    def fill(self, block: Block, index: int, steps: int = 1) -> None:
+        """Fill the block with `steps` steps of the run from `index`; its samples are arrays of their own.
+
+        Oxygen and the slow channels may be due in the first of them only.
+        """
         codes = self.codes
-        at = index * SUPPLY_BLOCK
-        block.supply_in = codes[channels.SUPPLY_IN][at : at + SUPPLY_BLOCK]
-        block.supply_out = codes[channels.SUPPLY_OUT][at : at + SUPPLY_BLOCK]
-        at = index * PRESSURE_BLOCK
-        block.pressure = codes[channels.PRESSURE][at : at + PRESSURE_BLOCK]
+        block.steps = steps
+        at, end = index * SUPPLY_BLOCK, (index + steps) * SUPPLY_BLOCK
+        block.supply_in = codes[channels.SUPPLY_IN][at:end]
+        block.supply_out = codes[channels.SUPPLY_OUT][at:end]
+        at, end = index * PRESSURE_BLOCK, (index + steps) * PRESSURE_BLOCK
+        block.pressure = codes[channels.PRESSURE][at:end]
         step = self.first_step + index
         block.oxygen = None if step % OXYGEN_STEPS else codes[channels.OXYGEN][index]
         if step % SLOW_STEPS == 0:
             self._fill_slow(block, index)
-        elif step % SLOW_STEPS == 1:
+        elif block.rail is not None:
             block.rail = block.product_pressure = block.battery_voltage = None
             block.ups_current = block.ups_contact = block.surge_peak = None
 

@@ -62,7 +62,12 @@ def digest():
     """Return the digest of the contract as two 32-bit words (low, high)."""
     summed = hashlib.sha256()
     for name, table in tables():
-        summed.update((name + "=" + text(table) + "\n").encode())
+        # Row by row: a whole table's text is more than a full heap may have in one piece.
+        before = name + "=("
+        for row in table:
+            summed.update((before + text(row)).encode())
+            before = ","
+        summed.update(b")\n")
     data = summed.digest()
     return (data[0] | data[1] << 8 | data[2] << 16 | data[3] << 24,
             data[4] | data[5] << 8 | data[6] << 16 | data[7] << 24)

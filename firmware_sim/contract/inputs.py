@@ -9,8 +9,9 @@ before it ended.
 
 from array import array
 
-from firmware_sim.contract import NONE
+from firmware_sim.contract import NONE, values
 from firmware_sim.contract.values import AGES, COUNT
+from firmware_sim.kernels import steps
 from firmware_sim.kernels.inputs import inputs_take
 
 # What each input is predicted to grow by in a step; the kernels want it as an array.
@@ -23,6 +24,14 @@ def start(values):
     """Fill `values` with NONE: what both ends assume before a whole record."""
     for index in range(COUNT):
         values[index] = NONE
+
+
+def place(run):
+    """Tell the kernel of a step where its inputs stand (`run`: words of `kernels.steps`)."""
+    run[steps.PRESSURE_AT] = values.PRESSURE_MAX
+    run[steps.SUPPLY_AT] = values.SUPPLY_IN_LOW
+    run[steps.UNDETERMINED_AT] = values.UNDETERMINED_AGE
+    run[steps.LINK_AT] = values.LINK_AGE
 
 
 def take_step(data, at, values):

@@ -1,8 +1,9 @@
 """Everything between the measured inputs and the lamps: settings, engine, buttons, log, annunciation.
 
-`step` takes the inputs that the measuring parts filled in, adds those the alarm system knows itself (mode,
-preset, warming up, clock, log, confirmation), steps the engine, sends and logs every transition, and drives
-lamps and sounder. A reset comes back armed: mode and limits from flash, latched rows from the log.
+`prepare` adds to the inputs that the measuring parts fill in those the alarm system knows itself (mode,
+preset, warming up, clock, log, confirmation), `judge` steps the engine where no kernel did, `signal` sends
+and logs every transition, and drives lamps and sounder. A reset comes back armed: mode and limits from flash,
+latched rows from the log.
 """
 
 from firmware_sim.contract import WRITTEN_UNIX_S, alarms, digest, log_codes, values
@@ -109,8 +110,8 @@ class AlarmSystem:
         self.log.add(code, first, second, third, self.records.tick, weight)
         self.records.log(code, first, second, text)
 
-    def step(self, inputs):
-        """Take one step's measured inputs (array 'i', values.COUNT); return the number of transitions."""
+    def prepare(self, inputs):
+        """Begin a step: what persons, clock and the module itself say goes into the engine's inputs."""
         if self.warming_left:
             self.warming_left -= 1
             self.moved = True
@@ -120,17 +121,40 @@ class AlarmSystem:
         pressed = self.buttons.step()
         if self.self_test.left or self.stuck != self.buttons.stuck:
             self._test(inputs)
-        if inputs[OXYGEN_STATE] in OXYGEN_UNKNOWN:
-            inputs[OXYGEN] = inputs[OXYGEN_FALL] = NONE
+        self._hide_oxygen(inputs)
         if self.moved or self.settings is not self.known or self.log.next_serial != self.log_seen:
             self._own_inputs(inputs)
         if pressed:
             self._obey(pressed)
-        count = self.engine.step(inputs)
-        if count:
-            self._report(count)
-        self.annunciator.step()
-        return count
+
+    def judge(self, inputs):
+        """Step the engine on inputs (array 'i', values.COUNT) that are whole."""
+        self._hide_oxygen(inputs)
+        self.engine.step(inputs)
+
+    def signal(self, steps=1):
+        """Send and log the newest transitions; drive lamps and sounder on by some steps."""
+        if self.engine.state[OUT]:
+            self._report(self.engine.state[OUT])
+        self.annunciator.step(steps)
+
+    def is_still(self, steps):
+        """Tell whether `prepare` would change nothing in some more steps with the same buttons."""
+        return (steps <= self.countdown and self.buttons.resting and not self.buttons.stuck
+                and not (self.self_test.left or self.annunciator.test_left)
+                and (self.warming_left == 0 or self.warming_left > steps))
+
+    def wait(self, steps):
+        """Let some steps pass while it is still."""
+        self.countdown -= steps
+        if self.warming_left:
+            self.warming_left -= steps
+        self.buttons.wait(steps)
+
+    @staticmethod
+    def _hide_oxygen(inputs):
+        if inputs[OXYGEN_STATE] in OXYGEN_UNKNOWN:
+            inputs[OXYGEN] = inputs[OXYGEN_FALL] = NONE
 
     def _obey(self, pressed):
         """Do what the buttons newly pressed ask for (bits: 1 pause, 2 acknowledge)."""
@@ -285,3 +309,4 @@ OXYGEN = values.OXYGEN
 OXYGEN_FALL = values.OXYGEN_FALL
 OXYGEN_STATE = values.OXYGEN_STATE
 NONE = k.NONE
+OUT = k.G_OUT

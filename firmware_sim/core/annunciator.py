@@ -34,10 +34,14 @@ class Buttons:
         self.stuck = False
         self.since_press = None
 
+    def wait(self, steps):
+        """Let some steps pass in which nobody presses."""
+        if self.since_press is not None:
+            self.since_press += steps
+
     def step(self):
         """Read both buttons; return the bits of those newly pressed (1 pause, 2 acknowledge)."""
-        if self.since_press is not None:
-            self.since_press += 1
+        self.wait(1)
         hal = self.hal
         if self.resting and not (hal.button(BUTTON_PAUSE) or hal.button(BUTTON_ACKNOWLEDGE)):
             return 0
@@ -57,13 +61,15 @@ class Buttons:
 
 
 class Annunciator:
-    """Drive lamps and sounder from an Engine, `step()` once a step after the engine's."""
+    """Drive lamps and sounder from an Engine, `step()` after the engine's."""
 
     def __init__(self, hal, engine):
         self.hal = hal
         self.engine = engine
         self.sounder = Sounder(hal)
         self.lit = [False, False, False, False]
+        # (lamp, paused, sound, serial) of the engine in the step before.
+        self.wanted = (0, False, 0, 0)
         self.shown = 0
         self.phase = 0
         self.test_left = 0
@@ -77,16 +83,24 @@ class Annunciator:
         """Tell whether the test still runs."""
         return self.test_left > 0
 
-    def step(self):
-        """Give the hal this step's edges."""
-        if self.test_left:
-            self._step_test()
-            return
+    def step(self, steps=1):
+        """Give the hal the edges of some steps; in all but the last the engine wanted what it had wanted."""
         engine = self.engine
-        if not (engine.lamp() or self.shown or self.sounder.priority or self.lit[LAMP_PAUSED]):
-            return
-        self._lamps(engine.lamp(), engine.pause_left() > 0)
-        self.sounder.step(engine.sound(), engine.sound_serial(), engine.lamp() == 0)
+        testing = self.test_left
+        if testing:
+            self._step_test()
+        else:
+            for _ in range(steps - 1):
+                self._signal()
+        self.wanted = (engine.lamp(), engine.pause_left() > 0, engine.sound(), engine.sound_serial())
+        if not testing:
+            self._signal()
+
+    def _signal(self):
+        lamp, paused, sound, serial = self.wanted
+        if lamp or self.shown or self.sounder.priority or self.lit[LAMP_PAUSED]:
+            self._lamps(lamp, paused)
+            self.sounder.step(sound, serial, lamp == 0)
 
     def _step_test(self):
         self.test_left -= 1

@@ -1,4 +1,4 @@
-"""One step's samples; a board allocates their buffers once and fills them anew each 100 ms."""
+"""A step's samples; a board allocates their buffers once and fills them anew each 100 ms."""
 
 from array import array
 
@@ -6,9 +6,14 @@ from firmware_sim.contract import PRESSURE_BLOCK, SUPPLY_BLOCK
 
 
 class Block:
-    """What the converter delivered in one step: codes, None where a channel is not fitted or not due."""
+    """What the converter delivered in one step: codes, None where a channel is not fitted or not due.
+
+    Where time isn't waited for, taps and pressure may hold those of several `steps` on end; what else is due,
+    is due in the first of them.
+    """
 
     def __init__(self):
+        self.steps = 1
         self.supply_in = array("h", bytes(2 * SUPPLY_BLOCK))
         self.supply_out = array("h", bytes(2 * SUPPLY_BLOCK))
         self.pressure = array("h", bytes(2 * PRESSURE_BLOCK))

@@ -10,30 +10,30 @@ from firmware_sim.kernels import sensor
 
 SUGGEST = 5  # pulls or pushes in a row before another mode is suggested
 RECORDS = 4
+# What a new patient doesn't change: the first two in this order, as `breath_reset` takes them.
+KEPT = (words.MODE, words.CYCLE_LIMIT, sensor.P_OFFSET, sensor.P_GAIN, sensor.P_SECOND_LOW,
+        sensor.P_SECOND_HIGH)
 
 
 class Breathing:
-    """Measure circuit pressure. `step` each 100 ms; read the attributes; take and clear `records`.
+    """Keep what `pressure_block` works on, and gather what it finds; take and clear `records`.
 
-    After each step: `wave` ('h', 10 values, 0.01 cmH2O, not filtered), and the engine's inputs
-    `pressure_max`, `pressure_min` (of this block, one-sample spikes removed), `cycle_age`, `breath_age`
-    (steps), `peak`, `end_expiratory`, `rate` (NONE until known). `records` holds fields of message
-    `breath`, oldest first. `mean`, `low`, `high` of a second: see `second`.
+    After each block: `wave` ('h', 10 values, 0.01 cmH2O, not filtered); in `words` the pressure's extremes
+    (one-sample spikes removed), ages, and the breath seen last. `found()` after a block with breaths:
+    `records` holds fields of message `breath`, oldest first. `mean`, `low`, `high` of a second: see `second`.
     """
 
     def __init__(self, kernels, values):
         self.kernels = kernels
-        self.pressure_block = kernels.pressure_block
         self.words = array.array("i", bytes(4 * sensor.PRESSURE_STATE))
-        self.found = array.array("i", bytes(4 * words.BREATH_WORDS * RECORDS))
+        self.breaths = array.array("i", bytes(4 * words.BREATH_WORDS * RECORDS))
         self.wave = array.array("h", bytes(2 * PRESSURE_BLOCK))
         self.records = []
         self.total = 0
         self.count = 0
         self.mean = self.low = self.high = None
-        self.second_low = 32767
-        self.second_high = -32767
         kernels.breath_reset(self.words, MODE_STANDBY, 0)
+        self._begin_second()
         self.configure(values)
         self.forget()
 
@@ -48,34 +48,11 @@ class Breathing:
     def forget(self):
         """Begin with a new patient: no breath has been seen."""
         state = self.words
-        keep = (state[words.MODE], state[words.CYCLE_LIMIT], state[sensor.P_OFFSET], state[sensor.P_GAIN])
-        self.kernels.breath_reset(state, keep[0], keep[1])
-        state[sensor.P_OFFSET] = keep[2]
-        state[sensor.P_GAIN] = keep[3]
-        self.breaths = 0
-        self.pressure_max = self.pressure_min = NONE
-        self.cycle_age = self.breath_age = 0
-        self.peak = self.end_expiratory = self.rate = NONE
-
-    def step(self, codes):
-        """Take one block of 10 codes ('h')."""
-        state = self.words
-        self.pressure_block(codes, PRESSURE_BLOCK, self.wave, state, self.found)
-        self.pressure_max = high = state[BLOCK_MAX]
-        self.pressure_min = low = state[BLOCK_MIN]
-        self.cycle_age = state[CYCLE_AGE] // PRESSURE_BLOCK
-        age = state[AGE] // PRESSURE_BLOCK
-        if age < self.breath_age:
-            self._sure()
-        self.breath_age = age
-        if high > self.second_high:
-            self.second_high = high
-        if low < self.second_low:
-            self.second_low = low
-        if self.peak != NONE:
-            self.rate = state[RATE] or NONE
-        if state[FOUND]:
-            self._records()
+        kept = [state[word] for word in KEPT]
+        self.kernels.breath_reset(state, kept[0], kept[1])
+        for word, value in zip(KEPT, kept):
+            state[word] = value
+        state[sensor.P_PEAK] = state[sensor.P_END] = state[sensor.P_RATE] = NONE
 
     def second(self):
         """Close a second: `mean`, `low`, `high` (0.01 cmH2O) of it."""
@@ -86,10 +63,13 @@ class Breathing:
             total = state[at + sensor.SUM] - count * state[sensor.P_OFFSET]
             mean = (total * 150 // count * 100 + 2047) // sensor.P_CODES + sensor.P_LOW
             self.mean = mean + ((mean * (state[sensor.P_GAIN] - 16384) + 8192) >> 14)
-            self.low = self.second_low
-            self.high = self.second_high
-        self.second_low = 32767
-        self.second_high = -32767
+            self.low = state[sensor.P_SECOND_LOW]
+            self.high = state[sensor.P_SECOND_HIGH]
+        self._begin_second()
+
+    def _begin_second(self):
+        self.words[sensor.P_SECOND_LOW] = 32767
+        self.words[sensor.P_SECOND_HIGH] = -32767
 
     def suggested_mode(self):
         """Return the mode that the signal suggests, None when it agrees or doesn't tell. Never applied."""
@@ -105,14 +85,9 @@ class Breathing:
         """Return whether the last push never ended."""
         return bool(self.words[words.SUSTAINED])
 
-    def _sure(self):
-        state = self.words
-        self.breaths += 1
-        self.peak = state[words.LAST_PEAK]
-        self.end_expiratory = state[words.LAST_END]
-
-    def _records(self):
-        found = self.found
+    def gather(self):
+        """Take the breaths that the last block brought into `records`."""
+        found = self.breaths
         for n in range(self.words[words.FOUND]):
             at = n * words.BREATH_WORDS
             plateau = found[at + words.R_PLATEAU]
@@ -124,11 +99,3 @@ class Breathing:
                 found[at + words.R_TE], rate if rate < 65535 else None, found[at + words.R_FLAGS],
             ))
 
-
-# The words read in each step, as globals of this module: one look-up each.
-FOUND = words.FOUND
-AGE = words.AGE
-CYCLE_AGE = words.CYCLE_AGE
-BLOCK_MAX = words.BLOCK_MAX
-BLOCK_MIN = words.BLOCK_MIN
-RATE = words.RATE

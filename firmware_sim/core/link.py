@@ -60,11 +60,7 @@ class Link:
 
     def receive(self):
         """Take in the host's frames; return a list of (SET_CLOCK or COMMAND, values, tail)."""
-        self.silence += 1
-        self.progress += 1
-        self.asked_age += 1
-        if self.age != NONE:
-            self.age += 1
+        self.wait(1)
         data = self.hal.uart_read()
         if not data:
             return ()
@@ -75,6 +71,19 @@ class Link:
         if self.splitter.overlong != overlong:
             self.bad += 1
         return wishes
+
+    def wait(self, steps):
+        """Let some steps pass without a word from the host."""
+        self.silence += steps
+        self.progress += steps
+        self.asked_age += steps
+        if self.age != NONE:
+            self.age += steps
+
+    def is_idle(self, steps):
+        """Tell whether nothing waits to be sent, nor will for some steps of silence."""
+        return (self.ring.give_seq == self.ring.next_seq and not self.rest and not self.hello_due
+                and self.silence + steps < BEACON_STEPS and self.progress + steps < RESEND_STEPS)
 
     def _take(self, block, wishes):
         parsed = frames.parse(block)

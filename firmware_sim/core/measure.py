@@ -1,6 +1,6 @@
 """All measurement together: a block of samples in, the engine's inputs and the second's trend out."""
 
-from firmware_sim.contract import NONE, channels, values
+from firmware_sim.contract import NONE, SUPPLY_BLOCK, channels, values
 from firmware_sim.contract import messages as m
 from firmware_sim.contract.commands import BUTTON_WINDOW
 from firmware_sim.contract.settings import ID_OF
@@ -10,6 +10,7 @@ from firmware_sim.core.oxygen import STARTING, Oxygen
 from firmware_sim.core.records import bounded
 from firmware_sim.core.sensors import Sensors
 from firmware_sim.core.supply import Supply
+from firmware_sim.kernels import steps
 
 U16 = 65534
 DAY_S = 86400
@@ -43,13 +44,14 @@ class Slow:
 
 
 class Measure:
-    """Measure one block after the other; `step` returns True when it ends a second.
+    """Measure: `begin` before the kernel, `step` after it (`run` is what the kernel is told and says).
 
     `wave`: the block's circuit pressure ('h', 0.01 cmH2O). `news`: supply or breathing have records to send.
     """
 
     def __init__(self, kernels, settings):
         self.supply = Supply(kernels, settings)
+        self.run = self.supply.state.run
         self.breathing = Breathing(kernels, settings)
         self.oxygen = Oxygen(settings)
         self.sensors = Sensors(kernels)
@@ -82,36 +84,31 @@ class Measure:
             self.today = today
             self.battery.configure(settings, today)
 
-    def step(self, block, inputs, warming_up):
-        """Measure one block; the engine's inputs that are measured go into `inputs`."""
-        supply = self.supply
-        breathing = self.breathing
-        second = supply.step(block.supply_in, block.supply_out)
-        breathing.step(block.pressure)
+    def begin(self, block, inputs):
+        """Take what is due of the slow channels."""
         if block.oxygen is not None:
             self.oxygen.sample(block.oxygen)
             self.sensors.oxygen(block.oxygen)
             inputs[values.OXYGEN] = self.oxygen.value
         if block.rail is not None:
             self._slow(block, inputs)
-        inputs[PRESSURE_MAX] = breathing.pressure_max
-        inputs[PRESSURE_MIN] = breathing.pressure_min
-        inputs[CYCLE_AGE] = breathing.cycle_age
-        inputs[BREATH_AGE] = breathing.breath_age
-        inputs[PEAK] = breathing.peak
-        inputs[END_EXPIRATORY] = breathing.end_expiratory
-        inputs[RATE] = breathing.rate
-        inputs[SUPPLY_IN_LOW] = supply.in_low
-        inputs[SUPPLY_IN_HIGH] = supply.in_high
-        inputs[SUPPLY_OUT_LOW] = supply.out_low
-        inputs[SUPPLY_OUT_HIGH] = supply.out_high
+        self.supply.state.begin()
+
+    def step(self, count, block, inputs, warming_up):
+        """Look after what the kernel measured in `count` steps of a block; True when they end a second."""
+        what = self.run[WHAT]
+        supply = self.supply
+        supply.step(count)
+        if what & steps.BREATHS:
+            self.breathing.gather()
         state = supply.state
+        second = what & steps.SECOND_ENDED
         if state.changed or second:
             inputs[values.SUPPLY_STATE] = state.state
-        inputs[UNDETERMINED_AGE] = state.undetermined_steps or NONE
-        self.news = bool(supply.records or supply.captures or state.changed or breathing.records)
+            inputs[values.UNDETERMINED_AGE] = state.undetermined_steps or NONE
+        self.news = bool(supply.records or supply.captures or state.changed or self.breathing.records)
         if second:
-            self._second(block, inputs, warming_up)
+            self._second(block, (count - 1) * SUPPLY_BLOCK, inputs, warming_up)
         return second
 
     def _slow(self, block, inputs):
@@ -129,13 +126,13 @@ class Measure:
         self.supply.state.contact = block.ups_contact
         inputs[values.RAIL] = self.rail.value
 
-    def _second(self, block, inputs, warming_up):
+    def _second(self, block, first, inputs, warming_up):
         supply, oxygen, sensors = self.supply, self.oxygen, self.sensors
         self.breathing.second()
-        sensors.second(block.supply_in, block.supply_out, self.breathing.words)
+        sensors.second(block.supply_in, block.supply_out, first, self.breathing.words)
         conditions = sensors.conditions
         supply.doubt(conditions[channels.SUPPLY_IN], conditions[channels.SUPPLY_OUT])
-        alive = supply.out_low >= self.alive_min
+        alive = supply.is_alive(self.alive_min)
         oxygen.second(alive, self.product_pressure.value, conditions[channels.OXYGEN], warming_up)
         self.battery.second(supply.state.state, self.battery_voltage.value, self.ups_current.value)
         inputs[values.OXYGEN_FALL] = oxygen.fall
@@ -185,16 +182,5 @@ class Measure:
         )
 
 
-# The inputs that change in each step, as globals of this module: one look-up each.
-PRESSURE_MAX = values.PRESSURE_MAX
-PRESSURE_MIN = values.PRESSURE_MIN
-CYCLE_AGE = values.CYCLE_AGE
-BREATH_AGE = values.BREATH_AGE
-PEAK = values.PEAK
-END_EXPIRATORY = values.END_EXPIRATORY
-RATE = values.RATE
-SUPPLY_IN_LOW = values.SUPPLY_IN_LOW
-SUPPLY_IN_HIGH = values.SUPPLY_IN_HIGH
-SUPPLY_OUT_LOW = values.SUPPLY_OUT_LOW
-SUPPLY_OUT_HIGH = values.SUPPLY_OUT_HIGH
-UNDETERMINED_AGE = values.UNDETERMINED_AGE
+# What each step looks at, as globals of this module: one look-up each.
+WHAT = steps.WHAT

@@ -4,6 +4,7 @@ from array import array
 
 from firmware_sim.contract import PRESSURE_BLOCK, inputs, values
 from firmware_sim.contract import messages as m
+from firmware_sim.kernels import steps
 
 STEPS_A_SECOND = 10
 # A record of inputs that stands alone comes once a minute, so that a lost one costs a minute at most.
@@ -25,14 +26,14 @@ class Records:
 
     def __init__(self, ring, kernels):
         self.ring = ring
-        self.inputs_put = kernels.inputs_put
+        self.steps_record = kernels.steps_record
         self.tick = 0
         self.wave = array("h", [0] * (PRESSURE_BLOCK * STEPS_A_SECOND))
         self.changes = array("h", [0] * (inputs.STEP_MAX * STEPS_A_SECOND))
-        self.size = 0
-        self.steps = 0
+        self.in_hand = array("i", [0] * steps.RECORD_WORDS)
         self.since_whole = WHOLE_EVERY
         self.seen = array("i", [0] * values.COUNT)
+        self._begin()
 
     def put(self, kind, fields, tail=None):
         """Encode one record and store it."""
@@ -41,25 +42,24 @@ class Records:
     def step(self, now, samples):
         """Take what the engine saw in this step and ten samples of pressure in 0.01 cmH2O.
 
-        Ten steps make a record of each.
+        Ten steps make a record of each; steps in which nothing is found are taken by their own kernel.
         """
-        steps = self.steps
-        if steps == 0 and self.since_whole >= WHOLE_EVERY:
+        in_hand = self.in_hand
+        self.steps_record(now, samples, self.seen, inputs.GROWTH, self.changes, self.wave, in_hand)
+        if in_hand[steps.STEPS] == STEPS_A_SECOND:
+            whole = 1 if self.since_whole == 0 else 0
+            self.put(m.INPUTS, (STEPS_A_SECOND, whole), list(self.changes[:in_hand[steps.CODED]]))
+            # Every processor this runs on stores the low byte first, as the wire does.
+            self.ring.put(m.PRESSURE_WAVE, self.tick, bytes(self.wave))
+            self.since_whole += 1
+            self._begin()
+
+    def _begin(self):
+        self.in_hand[steps.CODED] = 0
+        self.in_hand[steps.STEPS] = 0
+        if self.since_whole >= WHOLE_EVERY:
             inputs.start(self.seen)
             self.since_whole = 0
-        self.size = self.inputs_put(self.seen, now, inputs.GROWTH, self.changes, self.size)
-        at = steps * PRESSURE_BLOCK
-        self.wave[at:at + PRESSURE_BLOCK] = samples
-        if steps < STEPS_A_SECOND - 1:
-            self.steps = steps + 1
-            return
-        whole = 1 if self.since_whole == 0 else 0
-        self.put(m.INPUTS, (STEPS_A_SECOND, whole), list(self.changes[:self.size]))
-        # Every processor this runs on stores the low byte first, as the wire does.
-        self.ring.put(m.PRESSURE_WAVE, self.tick, bytes(self.wave))
-        self.size = 0
-        self.steps = 0
-        self.since_whole += 1
 
     def settings(self, version, digest, numbers):
         """Send the settings in force, in parts."""

@@ -98,10 +98,10 @@ class Sensors:
         self.conditions[RAIL] = state
         self.kernels.sensor_clear(self.words, base)
 
-    def second(self, before, after, pressure):
-        """Judge the newest block of both taps and a second of `pressure` (the words of Breathing)."""
-        self._supply(SUPPLY_IN, before)
-        self._supply(SUPPLY_OUT, after)
+    def second(self, before, after, first, pressure):
+        """Judge a block of both taps from place `first`, and a second of the words of Breathing."""
+        self._supply(SUPPLY_IN, before, first)
+        self._supply(SUPPLY_OUT, after, first)
         base = words.STATISTICS
         self.conditions[PRESSURE] = self._pressure(pressure, base)
         self._gather(PRESSURE, pressure, base)
@@ -109,7 +109,7 @@ class Sensors:
 
     def _one(self, code, base, rough):
         self.one[0] = code
-        self.kernels.sensor_block(self.one, 1, self.words, base, 0, 4095, rough)
+        self.kernels.sensor_block(self.one, 0, 1, self.words, base, 0, 4095, rough)
 
     @staticmethod
     def _ends(state, base):
@@ -121,10 +121,10 @@ class Sensors:
             return SENSOR_SHORT
         return SENSOR_OK
 
-    def _supply(self, tap, codes):
+    def _supply(self, tap, codes, first):
         base = tap * words.SENSOR_WORDS
         state = self.words
-        self.kernels.sensor_block(codes, SUPPLY_BLOCK, state, base, -2048, 2047, SUPPLY_ROUGH)
+        self.kernels.sensor_block(codes, first, SUPPLY_BLOCK, state, base, -2048, 2047, SUPPLY_ROUGH)
         mean = state[base + words.SUM] * 16 // SUPPLY_BLOCK
         self.zeros[tap] += (mean - self.zeros[tap]) >> 2
         condition = self._ends(state, base)

@@ -6,7 +6,6 @@ the first window back starts. Thresholds are per cent of the set nominal voltage
 
 import array
 
-from firmware_sim.contract import NONE
 from firmware_sim.contract.channels import SUPPLY_IN, SUPPLY_OUT
 from firmware_sim.contract.settings import ID_OF
 from firmware_sim.core.capture import (
@@ -21,8 +20,9 @@ from firmware_sim.core.capture import (
     WAITING,
     Capture,
 )
-from firmware_sim.core.supply_state import SupplyState, undetermined_age
+from firmware_sim.core.supply_state import SupplyState
 from firmware_sim.kernels import supply as words
+from firmware_sim.kernels.steps import EVENTS, SECOND_ENDED, WHAT
 
 STEPS_A_SECOND = 10
 TOKENS_MAX = 60  # events in a burst
@@ -30,21 +30,17 @@ TOKEN_S = 3  # seconds until another may follow: 20 a minute
 CAPTURE_S = 5  # seconds from capture to capture at least, in the mean
 CAPTURE_TOKENS_MAX = 8
 RESTLESS_S = 600
-_EVENTS = words.EVENT_COUNT
-_IN_LOW = words.COMMON + words.LOW_SHARE
-_IN_HIGH = words.COMMON + words.HIGH_SHARE
-_OUT_LOW = words.COMMON + words.TAP + words.LOW_SHARE
-_OUT_HIGH = words.COMMON + words.TAP + words.HIGH_SHARE
+AT_BLOCK = words.AT_BLOCK
+OUT_LOW = words.COMMON + words.TAP + words.LOW_SHARE
 FLAG_CLIPPED = 1  # the extreme is 'at least' that much
 FLAG_DOUBTED = 2  # the sensor of this tap wasn't believed: no event of the supply
 
 
 class Supply:
-    """Measure both taps. `step` each 100 ms; read the attributes; take and clear `records`.
+    """Keep what `supply_block` works on, and look after what it finds; take and clear `records`.
 
-    After each step: `in_low`, `in_high`, `out_low`, `out_high` (0.01 % of nominal, steps of 0.1 %, of the
-    Urms(1/2) values of this block), `supply.state` (SupplyState). After a step that returned True (a second
-    ended): `in_rms`, `in_min`, `in_max`, `in_frequency` (mHz, None without crossings), `in_clipped`, the
+    `step` after one or more blocks; then `supply.state` is new (SupplyState). Once a second ended:
+    `in_rms`, `in_min`, `in_max`, `in_frequency` (mHz, None without crossings), `in_clipped`, the
     same for `out`, `groups_in`, `groups_out` (10/12-cycle rms), `flagged_in`, `flagged_out` (bit n: value n
     overlaps an event). `records`: fields of messages `supply_event`, oldest first. `captures`: full
     buffers; call `release()` on each when its records are in the ring. `runs`: (tap, tick, period, values) of
@@ -75,11 +71,8 @@ class Supply:
         self.dip_minute = 0
         self.dips_hour = 0
         self.block = -1
-        self.steps_left = STEPS_A_SECOND
         self.seconds = 0
         self.waiting = 0  # captures not yet full
-        self.supply_block = kernels.supply_block
-        self.in_low = self.in_high = self.out_low = self.out_high = NONE
         kernels.supply_reset(self.words, values[ID_OF["supply.nominal_frequency"]])
         self.configure(values)
         self._publish_second()
@@ -104,30 +97,27 @@ class Supply:
             values[ID_OF["supply.ups_class"]],
         )
 
-    def step(self, before, after):
-        """Take one block of 320 codes of each tap ('h'); return True when it ends a second."""
+    def step(self, steps):
+        """Look after `steps` blocks that the kernel measured."""
         words_now = self.words
-        self.supply_block(before, after, self.ring, words_now)
-        self.block += 1
-        self.in_low = in_low = words_now[_IN_LOW]
-        self.in_high = in_high = words_now[_IN_HIGH]
-        self.out_low = out_low = words_now[_OUT_LOW]
-        self.out_high = out_high = words_now[_OUT_HIGH]
-        if words_now[_EVENTS]:
+        what = self.state.run[WHAT]
+        self.block = words_now[AT_BLOCK]
+        if what & EVENTS:
             self._events()
         if self.waiting:
             self._capture_step()
         state = self.state
-        changed = state.step(in_low, in_high, out_low, out_high)
-        self.steps_left -= 1
-        if self.steps_left:
-            return False
-        self.steps_left = STEPS_A_SECOND
-        self._publish_second()
-        state.second(self.ring, words_now)
-        state.changed = state.changed or changed
-        self._second()
-        return True
+        state.step(steps)
+        if what & SECOND_ENDED:
+            changed = state.changed
+            self._publish_second()
+            state.second(self.ring, words_now)
+            state.changed = state.changed or changed
+            self._second()
+
+    def is_alive(self, least):
+        """Tell whether the output's lowest value in the newest block is so many 0.01 % of nominal."""
+        return self.words[OUT_LOW] >= least
 
     def ask(self):
         """Ask for a snapshot now; False when no buffer is free."""
@@ -141,11 +131,7 @@ class Supply:
             at = words.COMMON + tap * words.TAP
             if self.doubted[tap] and self.words[at + words.EVENT_KIND]:
                 self.words[at + words.EVENT_FLAGS] |= FLAG_DOUBTED
-        self.state.doubted = self.doubted[0] or self.doubted[1]
-
-    def undetermined_age(self):
-        """Return the engine's input `undetermined_age`."""
-        return undetermined_age(self.state)
+        self.state.doubt(self.doubted[0] or self.doubted[1])
 
     def restless(self):
         """Return 1 when the input had an event within the last 10 min."""

@@ -8,7 +8,7 @@ an input. Evidence accumulates, contradicts, and expires after 10 min; unclear i
 
 import array
 
-from firmware_sim.contract import NONE
+from firmware_sim.contract import inputs
 from firmware_sim.contract.channels import (
     STATE_BYPASS,
     STATE_DEAD,
@@ -18,6 +18,21 @@ from firmware_sim.contract.channels import (
 )
 from firmware_sim.kernels import evidence as fit
 from firmware_sim.kernels import supply as words
+from firmware_sim.kernels.steps import (
+    DEAD,
+    DOUBTED,
+    OUTSIDE,
+    RUN_WORDS,
+    SAID,
+    SAYS,
+    SAYS_BYPASS,
+    SAYS_CARRIED,
+    SAYS_DEAD,
+    STANDS,
+    UNDETERMINED,
+    WINDOW_HIGH,
+    WINDOW_LOW,
+)
 
 # Bits of evidence, as in message `supply_state`.
 COPY = 1  # the output repeats the input's waveform
@@ -37,11 +52,14 @@ EVIDENCE = (
     "phase_far", "clean", "swapped",
 )
 
+# What the kernel may say of a block, and the state that it means.
+STATE_OF = {SAYS_DEAD: STATE_DEAD, SAYS_CARRIED: STATE_STORED_ENERGY, SAYS_BYPASS: STATE_BYPASS}
+SAYS_OF = {state: says for says, state in STATE_OF.items()}
+
 VFI = 0
 EXPIRY_S = 600
 ENOUGH = 10  # votes needed
 VOTES_MAX = 20
-ALIVE = 3000  # 0.01 % of nominal: a dead line floats at tens of volts on a high-impedance tap
 LOCK_S = 20
 SLIP_MIN = 300  # 0.01 degree in 10 s
 LOCK_MAX = 100
@@ -54,14 +72,17 @@ SLOPE_SQUARES_MIN = 200000  # up, and as much down
 
 
 class SupplyState:
-    """Infer the supply state; `step` each block, `second` each second.
+    """Infer the supply state; `step` after one or more blocks, `second` each second.
 
     `state` is the present one, `evidence` the bits that speak, `residual` (0.01 %), `slope` (1/1000),
-    `slip` (0.01 degree/s): None where not known. `changed` is True in the step that changed `state`.
+    `slip` (0.01 degree/s): None where not known. `changed` is True in the step that changed `state`. `run` is
+    what `kernels.quiet_steps` is told and says.
     """
 
     def __init__(self, kernels):
         self.kernels = kernels
+        self.run = array.array("i", bytes(4 * RUN_WORDS))
+        inputs.place(self.run)
         self.compare = array.array("i", bytes(4 * fit.COMPARE_WORDS))
         self.state = STATE_UNDETERMINED
         self.previous = STATE_UNDETERMINED
@@ -70,15 +91,13 @@ class SupplyState:
         self.residual = None
         self.slope = None
         self.slip = None
-        self.doubted = False  # a tap's sensor isn't believed: see Supply.doubt
+        self.doubted = False
         self.contact = None  # a state that a contact of the UPS reports
         self.undetermined_steps = 0
         self.bypass_votes = 0
         self.own_votes = 0
         self.vote_age_s = EXPIRY_S
         self.carried_age_s = EXPIRY_S
-        self.outside_blocks = 0
-        self.dead_blocks = 0
         self.mean_in = 0
         self.mean_out = 0
         self._forget_slope()
@@ -90,48 +109,45 @@ class SupplyState:
         """Take nominal voltage (0.01 V), frequency (Hz), the UPS's window (0.01 % of nominal) and class."""
         self.nominal = nominal
         self.hertz = hertz
-        self.window_low = window_low
-        self.window_high = window_high
+        self.run[WINDOW_LOW] = window_low
+        self.run[WINDOW_HIGH] = window_high
         self.ups_class = ups_class
 
     # Each block.
 
-    def step(self, in_low, in_high, out_low, out_high):
-        """Renew the state from the extremes of one block (0.01 % of nominal)."""
-        self.changed = False
-        if in_low >= self.window_low and in_high <= self.window_high and out_low >= ALIVE:
-            self.outside_blocks = 0
-            self.dead_blocks = 0
-        elif in_low != NONE and not self.doubted:
-            self._extreme(in_low, in_high, out_low, out_high)
-        if self.state != STATE_UNDETERMINED:
-            self.undetermined_steps = 0
-        elif self.undetermined_steps < 1 << 29:
-            self.undetermined_steps += 1
-        return self.changed
+    def begin(self):
+        """Tell the kernel for how long the state has been undetermined."""
+        self.run[UNDETERMINED] = self.undetermined_steps if self.state == STATE_UNDETERMINED else -1
 
-    def _extreme(self, in_low, in_high, out_low, out_high):
-        """Judge an input outside the UPS's window, or a dead output: at once, in two blocks."""
-        outside = in_high < self.window_low or in_low > self.window_high
-        self.outside_blocks = self.outside_blocks + 1 if outside else 0
-        self.dead_blocks = self.dead_blocks + 1 if out_high < ALIVE else 0
-        if self.dead_blocks >= 2:
+    def step(self, steps):
+        """Take what the kernel said of some blocks (words of `kernels.steps`)."""
+        self.changed = False
+        said = self.run[SAID]
+        if said & SAYS_DEAD:
             # What comes back may be another mode: a UPS restarts in bypass.
             self.bypass_votes = 0
             self.own_votes = 0
-            self._enter(STATE_DEAD)
-        elif self.outside_blocks >= 2 and out_low >= ALIVE:
-            follows = -500 < out_low - in_low < 500 and -500 < out_high - in_high < 500
-            self._enter(STATE_BYPASS if follows else STATE_STORED_ENERGY)
-            if not follows:
-                self.carried_age_s = 0
-                self.evidence |= CARRIED
+        if said & SAYS_CARRIED:
+            self.carried_age_s = 0
+            self.evidence |= CARRIED
+        if self.run[SAYS]:
+            self._enter(STATE_OF[self.run[SAYS]])
+        if self.state != STATE_UNDETERMINED:
+            self.undetermined_steps = 0
+        elif self.undetermined_steps < 1 << 29:
+            self.undetermined_steps += steps
+
+    def doubt(self, doubted):
+        """Say whether a tap's sensor isn't believed."""
+        self.doubted = doubted
+        self.run[DOUBTED] = 1 if doubted else 0
 
     def _enter(self, state):
         if state != self.state:
             self.previous = self.state
             self.state = state
             self.changed = True
+            self.run[STANDS] = SAYS_OF.get(state, 0)
 
     # Each second.
 
@@ -145,7 +161,7 @@ class SupplyState:
             self._doubted_second()
             return self.changed
         self._dips(state, tap_in, tap_out)
-        live = self.outside_blocks == 0 and self.dead_blocks == 0
+        live = self.run[OUTSIDE] == 0 and self.run[DEAD] == 0
         if live and self._is_steady(state, tap_in) and self._is_steady(state, tap_out):
             self.kernels.compare_taps(ring, state, self.compare)
             self._wave()
@@ -270,7 +286,7 @@ class SupplyState:
         if depth_in * 100 < self.nominal * 8:
             return
         if depth_out * 10 >= depth_in * 6:
-            if self.dead_blocks == 0:
+            if self.run[DEAD] == 0:
                 self._vote(True, ENOUGH, DIP_PASSED)
         elif depth_out * 4 <= depth_in:
             self._vote(False, ENOUGH, DIP_BLOCKED)
@@ -336,8 +352,3 @@ class SupplyState:
     def values(self):
         """Return the fields of message `supply_state`."""
         return (self.state, self.previous, self.evidence, self.residual, self.slope, self.slip)
-
-
-def undetermined_age(supply_state):
-    """Return the engine's input: age of 'undetermined' in steps, NONE when the state is known."""
-    return supply_state.undetermined_steps if supply_state.undetermined_steps else NONE

@@ -1,6 +1,18 @@
 """Converter codes to quantities, and what the codes tell about the sensor behind them."""
 
-from firmware_sim.kernels.breath import BREATH_STATE, RATE, breath_block, breath_rate
+from firmware_sim.kernels.breath import (
+    AGE,
+    BLOCK_MAX,
+    BLOCK_MIN,
+    BREATH_STATE,
+    LAST_END,
+    LAST_PEAK,
+    RATE,
+    breath_block,
+    breath_rate,
+)
+
+NONE = -0x3FFFFFFF - 1
 
 # Words of the statistics of one channel; the reader takes and clears those from LOWS on each second.
 RUN = 0  # samples in a row with the same code
@@ -21,26 +33,45 @@ NEAR = 2  # codes: an open or shorted input still carries the converter's noise
 STATISTICS = BREATH_STATE
 P_OFFSET = STATISTICS + SENSOR_WORDS
 P_GAIN = P_OFFSET + 1
-PRESSURE_STATE = P_GAIN + 1
+# What the breaths look like from outside; NONE until one is sure.
+P_BREATH_AGE = P_GAIN + 1  # blocks
+P_PEAK = P_GAIN + 2
+P_END = P_GAIN + 3
+P_RATE = P_GAIN + 4
+P_SECOND_LOW = P_GAIN + 5  # within the second in hand
+P_SECOND_HIGH = P_GAIN + 6
+PRESSURE_STATE = P_GAIN + 7
 P_LOW, P_SPAN, P_CODES = -3000, 15000, 4095  # -30 to 120 cmH2O over 12 bits
 P_ROUGH = 55  # 2 cmH2O
 
 
-def pressure_block(codes, count, wave, state, records):
-    """Turn codes into `wave` (0.01 cmH2O, not filtered), keep statistics, and look for breaths."""
-    sensor_block(codes, count, state, STATISTICS, 0, P_CODES, P_ROUGH)
-    convert_block(codes, count, P_LOW, P_SPAN, state[P_OFFSET], state[P_GAIN], wave)
+def pressure_block(codes, first, count, wave, state, records):
+    """Turn `count` codes into `wave` (0.01 cmH2O, not filtered), keep statistics, and look for breaths."""
+    sensor_block(codes, first, count, state, STATISTICS, 0, P_CODES, P_ROUGH)
+    convert_block(codes, first, count, P_LOW, P_SPAN, state[P_OFFSET], state[P_GAIN], wave)
     breath_block(wave, count, state, records)
-    state[RATE] = breath_rate(state)
+    rate = breath_rate(state)
+    state[RATE] = rate
+    age = state[AGE] // count
+    if age < state[P_BREATH_AGE]:
+        state[P_PEAK] = state[LAST_PEAK]
+        state[P_END] = state[LAST_END]
+    state[P_BREATH_AGE] = age
+    if state[P_PEAK] != NONE:
+        state[P_RATE] = rate if rate else NONE
+    if state[BLOCK_MAX] > state[P_SECOND_HIGH]:
+        state[P_SECOND_HIGH] = state[BLOCK_MAX]
+    if state[BLOCK_MIN] < state[P_SECOND_LOW]:
+        state[P_SECOND_LOW] = state[BLOCK_MIN]
 
 
-def convert_block(codes, count, low, span, offset, gain, values):
-    """Turn 12-bit codes into integers: `low` at code 0, `low + span` at 4095.
+def convert_block(codes, first, count, low, span, offset, gain, values):
+    """Turn 12-bit codes from place `first` into integers: `low` at code 0, `low + span` at 4095.
 
     `offset` (codes) is taken off first, then `gain` (16384 is one) acts on the quantity itself.
     """
     for n in range(count):
-        value = ((codes[n] - offset) * span + 2047) // 4095 + low
+        value = ((codes[first + n] - offset) * span + 2047) // 4095 + low
         value += (value * (gain - 16384) + 8192) >> 14
         if value > 32767:
             value = 32767
@@ -49,8 +80,11 @@ def convert_block(codes, count, low, span, offset, gain, values):
         values[n] = value
 
 
-def sensor_block(codes, count, statistics, base, low, high, rough):
-    """Add `count` codes (1 or more) to the statistics at `base`; `low` and `high` end the converter."""
+def sensor_block(codes, first, count, statistics, base, low, high, rough):
+    """Add `count` codes (1 or more) from place `first` to the statistics at `base`.
+
+    `low` and `high` are the ends of the converter.
+    """
     run = statistics[base + RUN]
     last = statistics[base + LAST]
     before = statistics[base + BEFORE]
@@ -58,7 +92,7 @@ def sensor_block(codes, count, statistics, base, low, high, rough):
     lows = 0
     highs = 0
     total = 0
-    least = codes[0]
+    least = codes[first]
     most = least
     if statistics[base + COUNT]:
         least = statistics[base + MIN]
@@ -66,7 +100,7 @@ def sensor_block(codes, count, statistics, base, low, high, rough):
     low += NEAR
     high -= NEAR
     for n in range(count):
-        code = codes[n]
+        code = codes[first + n]
         if code == last:
             if run < RUN_MAX:
                 run += 1

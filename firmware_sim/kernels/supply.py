@@ -125,8 +125,8 @@ RECORD_EXTREME = 8
 RECORD_FLAGS = 9  # bit 0: clipped, so 'at least'
 
 
-def supply_block(before, after, ring, state):
-    """Take 320 codes of each tap (signed 12 bit, taps sampled together) and renew `state`.
+def supply_block(before, after, first, ring, state):
+    """Take 320 codes of each tap (signed 12 bit, sampled together) from place `first`, and renew `state`.
 
     `ring` ('h', 2 * RING) keeps the last 1.6 s of raw codes. `state` ('i', STATE_WORDS) holds the last
     half-cycle values with their window ends as sample numbers modulo 2^22, and from EVENTS_AT the
@@ -134,20 +134,20 @@ def supply_block(before, after, ring, state):
     """
     state[AT_BLOCK] += 1
     state[EVENT_COUNT] = 0
-    _tap_block(before, 0, ring, state)
-    _tap_block(after, 1, ring, state)
+    _tap_block(before, first, 0, ring, state)
+    _tap_block(after, first, 1, ring, state)
 
 
-def _tap_block(codes, tap, ring, state):  # one loop on purpose
+def _tap_block(codes, first, tap, ring, state):  # one loop on purpose
     t = COMMON + tap * TAP
     slot = state[AT_BLOCK] % SLOTS
     base = (tap * RING + GUARD + slot * BLOCK) & MASK
     far = (base - LONG - SHORT) & MASK
     for n in range(BLOCK):
-        ring[base + n] = codes[n]
+        ring[base + n] = codes[first + n]
     if slot == SLOTS - 1:
         for n in range(GUARD):
-            ring[tap * RING + n] = codes[BLOCK - GUARD + n]
+            ring[tap * RING + n] = codes[first + BLOCK - GUARD + n]
     level = state[t + OFFSET] * LEVEL
     y = state[t + FILTER_Y]
     d = state[t + FILTER_D]

@@ -11,7 +11,7 @@ from firmware_sim.board.board import (
     Board,
 )
 from firmware_sim.board.clock import RealTimeClock
-from firmware_sim.board.converter import Converter
+from firmware_sim.board.converter import OXYGEN_STEPS, Converter
 from firmware_sim.board.faults import CHANNEL_OF
 from firmware_sim.board.flash import PowerCut
 from firmware_sim.board.profiles import PROFILES
@@ -76,6 +76,7 @@ class Rig:
         self.step = 0
         self.lines: Lines | None = None
         self.rails: list[int] = []
+        self.bright = False
         self.first = 0
         self.converted = 0
         self.dark_until = 0
@@ -98,7 +99,7 @@ class Rig:
                 self._convert()
             upto = min(end, self.converted, self.actors.next_step)
             while self.step < upto:
-                self._one_step(out)
+                self._go_on(upto, out)
                 if self.watch is not None:
                     self.watch(self.step - 1)
         return bytes(out)
@@ -140,6 +141,7 @@ class Rig:
         self.lines = self.plant.advance(self.ahead_steps)
         self.first = self.step
         self.rails = self.lines.rail_mv.tolist()
+        self.bright = min(self.rails) >= BROWN_OUT_MV
         self.converted = self.first
         self._convert()
 
@@ -154,16 +156,18 @@ class Rig:
         """Convert anew from here on: something changes at the converter's input."""
         self.converted = min(self.converted, self.step)
 
-    def _one_step(self, out: bytearray) -> None:
+    def _go_on(self, upto: int, out: bytearray) -> None:
+        """Play one step, or the several that the firmware takes together."""
         board, runtime, step = self.board, self.runtime, self.step
         if self.rails[step - self.first] < BROWN_OUT_MV or step < self.dark_until:
             if board.alive:
                 self._lose_power()
             self.step = step + 1
             return
+        steps = self._together(upto)
         if not board.alive:
             self._begin(CAUSE_POWER)
-        board.converter.fill(board.block, step - board.converter.first_step)
+        board.converter.fill(board.block, step - board.converter.first_step, steps)
         self.step = step + 1
         if board.hung:
             runtime.forget()
@@ -173,6 +177,7 @@ class Rig:
             except PowerCut:
                 self.actors.torn()
                 return
+            self.step = step + runtime.taken
         if runtime.up:
             if self.persons.hello is None or self.persons.key:
                 self.persons.heard(runtime.up)
@@ -187,6 +192,16 @@ class Rig:
             board.hungry = 0
         elif board.is_starved():
             self.restart(CAUSE_WATCHDOG)
+
+    def _together(self, upto: int) -> int:
+        """Return how many steps the firmware may take at once: nothing else that it sees changes in them."""
+        step, board = self.step, self.board
+        if not (self.runtime.together and self.bright and board.is_left_alone(step)):
+            return 1
+        if self.trace is not None or self.watch is not None:
+            return 1
+        steps = min(upto - step, OXYGEN_STEPS - step % OXYGEN_STEPS)
+        return steps if board.clock.is_even(step * STEP_MS, (step + steps - 1) * STEP_MS) else 1
 
     def _begin(self, cause: int) -> None:
         self.boot_steps.append(self.step)

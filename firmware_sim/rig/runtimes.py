@@ -35,8 +35,12 @@ class Runtime(ABC):
     """Run one life of the firmware after another; after `step()` the attributes are its answer.
 
     `up`: bytes sent; `edges`: lamps and sounder as in `ports/bridge/hal.py`; `clock_set`: Unix seconds and
-    milliseconds, or None; `fed`: was the watchdog fed.
+    milliseconds, or None; `fed`: was the watchdog fed; `taken`: how many steps of the block it took, all of
+    them but where `together` allows more than one. Edges of several steps stand in one list.
     """
+
+    together = False
+    taken = 1
 
     def __init__(self) -> None:
         self.forget()
@@ -64,6 +68,8 @@ class Runtime(ABC):
 class InProcess(Runtime):
     """Run the firmware in this interpreter, with the kernels compiled unless `plain`."""
 
+    together = True
+
     def __init__(self, *, plain: bool = False) -> None:
         self.kernels: Any = _plain_kernels() if plain else _direct(compiled.load())
         self.app: Any = None
@@ -80,7 +86,7 @@ class InProcess(Runtime):
         hal.begin(*inputs)
         if self.app is None:
             self.app = App(hal, self.kernels)
-        self.app.step(block)
+        self.taken = self.app.step(block)
         self.up = hal.up
         self.edges = hal.edges
         self.clock_set = hal.clock_set

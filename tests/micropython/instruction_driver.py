@@ -55,19 +55,22 @@ class Parts:
 
     def alarms(self, block):
         """Step the alarm system alone, on inputs that don't change."""
-        self.app.system.step(self.app.inputs)
+        system = self.app.system
+        system.prepare(self.app.inputs)
+        system.judge(self.app.inputs)
+        system.signal()
 
     def taps(self, block):
         """Measure both taps."""
-        kernels.supply_block(block.supply_in, block.supply_out, self.ring, self.state)
+        kernels.supply_block(block.supply_in, block.supply_out, 0, self.ring, self.state)
 
     def one_tap(self, block):
         """Measure one tap."""
-        supply._tap_block(block.supply_in, 0, self.ring, self.state)
+        supply._tap_block(block.supply_in, 0, 0, self.ring, self.state)
 
     def breathing(self, block):
         """Find breaths."""
-        kernels.pressure_block(block.pressure, 10, self.wave, self.breaths, self.found)
+        kernels.pressure_block(block.pressure, 0, 10, self.wave, self.breaths, self.found)
 
     def sampling(self, block):
         """Take every sample in the timer's callback."""

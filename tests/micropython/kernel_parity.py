@@ -51,7 +51,7 @@ def run(kernels, path, blocks, lock, unlock):
     seen = 0
     for n in range(blocks):
         lock()
-        kernels.supply_block(first[n], second[n], ring, state)
+        kernels.supply_block(first[n], second[n], 0, ring, state)
         if n % 10 == 9:
             kernels.compare_taps(ring, state, compare)
         unlock()
@@ -59,7 +59,7 @@ def run(kernels, path, blocks, lock, unlock):
     for n in range(900):
         breaths[breath.MODE] = 1 if n < 300 else 3 if n < 600 else 0
         lock()
-        kernels.pressure_block(parts[n], 10, wave, breaths, records)
+        kernels.pressure_block(parts[n], 0, 10, wave, breaths, records)
         rate = kernels.breath_rate(breaths)
         charge[battery.AMPERES], charge[battery.VOLTS] = 100 + n % 97, 5200 - n
         kernels.battery_second(charge, n % 5 if n < 100 else 2, (n + 4) % 5 if n < 100 else 2)

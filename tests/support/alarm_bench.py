@@ -179,7 +179,9 @@ class Module:
         """Run some steps."""
         for _ in range(count):
             self.sent.tick = (self.hal.step + 1) * 100
-            self.system.step(inputs)
+            self.system.prepare(inputs)
+            self.system.judge(inputs)
+            self.system.signal()
             self.hal.step += 1
 
     def press(self, index, inputs, steps=3):

@@ -37,7 +37,9 @@ HEAP = "2M"
 
 
 class Recorder(InProcess):
-    """Run the firmware, and keep what the board handed to it."""
+    """Run the firmware, and keep what the board handed to it, step by step."""
+
+    together = False
 
     def __init__(self):
         super().__init__()

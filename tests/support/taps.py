@@ -80,7 +80,7 @@ def measure(kernels: Any, before: np.ndarray, run: Run | None = None, **set_up) 
     found: tuple[list, list] = ([], [])
     seen = [state[words.COMMON + tap * words.TAP + words.HALF_AT] for tap in range(2)]
     for n, block in enumerate(blocks(before)):
-        kernels.supply_block(block, block, run.ring, state)
+        kernels.supply_block(block, block, 0, run.ring, state)
         for tap in range(2):
             at = words.COMMON + tap * words.TAP
             while seen[tap] != state[at + words.HALF_AT]:

@@ -52,6 +52,12 @@ class StepHal:
         self.clock_set = None
         self.fed = False
 
+    def wait(self, steps):
+        """Let the clock go on by some steps that the firmware took without looking around."""
+        ms = self._unix_ms + 100 * steps
+        self._unix_s += ms // 1000
+        self._unix_ms = ms % 1000
+
     def rtc(self):
         """Return the clock: Unix seconds, milliseconds, is it set."""
         return self._unix_s, self._unix_ms, self._is_set

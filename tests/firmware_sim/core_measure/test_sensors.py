@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from firmware_sim.contract import channels
-from firmware_sim.core.breathing import Breathing
 from firmware_sim.core.sensors import Sensors
 from tests.support.lungs import Lung
 from tests.support.patients import drawn, ventilated
+from tests.support.step_kernel import Circuit
 from tests.support.taps import FLAT_TOP, blocks, codes, module_settings, volts
 
 CODES_PER_CMH2O = 4095 / 150
@@ -22,7 +22,7 @@ class Bench:
 
     def __init__(self, kernels):
         self.sensors = Sensors(kernels)
-        self.breathing = Breathing(kernels, module_settings())
+        self.breathing = Circuit(kernels, module_settings())
         self.rng = np.random.default_rng(9)
 
     def play(self, seconds, before=None, after=None, pressure=None, oxygen=None, rail=None):
@@ -34,12 +34,12 @@ class Bench:
         pressure = np.clip(np.round(pressure + 0.0), 0, 4095).astype(np.int16)
         seen = []
         for n in range(10 * seconds):
-            self.breathing.step(array("h", pressure[10 * n : 10 * n + 10].tobytes()))
+            self.breathing.take(array("h", pressure[10 * n : 10 * n + 10].tobytes()))
             if n % 5 == 0:
                 self.sensors.oxygen(self._code(3462, 0.8) if oxygen is None else oxygen(n))
             if n % 10 == 9:
                 self.sensors.rail(self._code(3100, 0.4) if rail is None else rail(n))
-                self.sensors.second(before[n], after[n], self.breathing.words)
+                self.sensors.second(before[n], after[n], 0, self.breathing.words)
                 seen.append([NAMES[condition] for condition in self.sensors.conditions])
         return seen
 
@@ -123,7 +123,7 @@ def test_stuck_never_hides_no_breath(bench):
     bench.play(20)
     bench.play(25, pressure=np.full(2500, 990.0))
     assert bench.sensors.conditions[channels.PRESSURE] == channels.SENSOR_STUCK
-    assert bench.breathing.breath_age >= 250
+    assert bench.breathing.seen.breath_age >= 250
 
 
 @pytest.mark.parametrize(("fault", "code"), [

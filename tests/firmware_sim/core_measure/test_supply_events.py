@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from firmware_sim.contract import channels
-from firmware_sim.core.supply import FLAG_DOUBTED, Supply
+from firmware_sim.core.supply import FLAG_DOUBTED
+from tests.support.step_kernel import Taps
 from tests.support.taps import blocks, codes, module_settings, volts
 
 DIP, SWELL, INTERRUPTION = 0, 1, 2
@@ -16,10 +17,10 @@ DIP, SWELL, INTERRUPTION = 0, 1, 2
 
 def play(kernels, before, after=None, **changed):
     """Return (supply, records, captures) after a run; captures are copied and released as they come."""
-    supply = Supply(kernels, module_settings(study__snapshot_interval=0, **changed))
+    supply = Taps(kernels, module_settings(study__snapshot_interval=0, **changed))
     captures = []
     for first, second in zip(blocks(before), blocks(before if after is None else after), strict=True):
-        supply.step(first, second)
+        supply.take(first, second)
         for full in supply.captures:
             captures.append((full.event_id, full.start_tick, full.start_us, full.codes[0][: full.count],
                              list(full.rms[0][: full.rms_count[0]]), full.rms_first[0]))  # fmt: skip
@@ -170,11 +171,11 @@ def test_both_taps_share_one_capture(fast):
 
 
 def test_snapshot_at_an_interval_and_on_request(fast):
-    supply = Supply(fast, module_settings(study__snapshot_interval=1))
+    supply = Taps(fast, module_settings(study__snapshot_interval=1))
     stream = blocks(codes(volts(2, 50.0)))
     kinds = []
     for n in range(1300):
-        supply.step(stream[n % 20], stream[n % 20])
+        supply.take(stream[n % 20], stream[n % 20])
         if n == 100:
             assert supply.ask()
         for full in supply.captures:
@@ -191,10 +192,10 @@ def test_a_storm_cannot_flood(fast):
         wave[at * 640 : at * 640 + 192] *= 0.7
     stream = blocks(codes(wave))
     quiet = blocks(codes(volts(1, 50.0)))
-    supply = Supply(fast, module_settings(study__snapshot_interval=0))
+    supply = Taps(fast, module_settings(study__snapshot_interval=0))
     told = 0
     for n in range(1200):
-        supply.step(stream[n % 10], quiet[n % 10])
+        supply.take(stream[n % 10], quiet[n % 10])
         told += len(closed(supply.records))
         supply.records.clear()
         for full in supply.captures:
@@ -207,7 +208,7 @@ def test_a_storm_cannot_flood(fast):
 
 
 def test_dips_are_forgotten_after_an_hour(fast):
-    supply = Supply(fast, module_settings(study__snapshot_interval=0))
+    supply = Taps(fast, module_settings(study__snapshot_interval=0))
     wave = dipped(0.6, 1280, 640, seconds=1)
     first = blocks(codes(wave))
     quiet = blocks(codes(volts(1, 50.0, phase=0.0)))
@@ -215,7 +216,7 @@ def test_dips_are_forgotten_after_an_hour(fast):
         block = first[n] if 10 <= n < 10 else quiet[n % 10]
         if 20 <= n < 30:
             block = first[n - 20]
-        supply.step(block, block)
+        supply.take(block, block)
         if n == 100:
             assert supply.dips_hour == 1
             assert supply.restless() == 1
@@ -226,19 +227,19 @@ def test_dips_are_forgotten_after_an_hour(fast):
 def test_shares_of_nominal_in_steps_outward(fast):
     """0.1 % steps: low rounds down, high rounds up, so that no limit is missed by rounding."""
     supply, _, _ = play(fast, codes(volts(3, 50.0, 207.2)), codes(volts(3, 50.0, 231.0)))
-    assert supply.in_low == 9000
-    assert supply.in_high in (9010, 9020)
-    assert supply.out_low == 10040
-    assert supply.out_high in (10050, 10060)
+    assert supply.seen.supply_in_low == 9000
+    assert supply.seen.supply_in_high in (9010, 9020)
+    assert supply.seen.supply_out_low == 10040
+    assert supply.seen.supply_out_high in (10050, 10060)
 
 
 def test_an_event_of_a_doubted_tap_says_so(fast):
     """An open wire reads as 800 V: the record is marked, and the supply state is undetermined."""
-    supply = Supply(fast, module_settings(study__snapshot_interval=0))
+    supply = Taps(fast, module_settings(study__snapshot_interval=0))
     quiet = blocks(codes(volts(1, 50.0)))
     broken = blocks(np.full(3200, 2047, dtype=np.int16))
     for n in range(60):
-        second = supply.step(broken[n % 10] if 20 <= n < 40 else quiet[n % 10], quiet[n % 10])
+        second = supply.take(broken[n % 10] if 20 <= n < 40 else quiet[n % 10], quiet[n % 10])
         if second:
             supply.doubt(20 <= n < 40, False)
     marked = {(record[1], record[3]): record[7] & FLAG_DOUBTED for record in supply.records}
@@ -247,7 +248,7 @@ def test_an_event_of_a_doubted_tap_says_so(fast):
     after = len(supply.records)
     dip = blocks(codes(dipped(0.5, 320, 640, seconds=1)))
     for n in range(10):
-        supply.step(dip[n], quiet[n])
+        supply.take(dip[n], quiet[n])
     assert [record[7] for record in supply.records[after:]] == [0, 0]
 
 
@@ -259,11 +260,11 @@ def test_half_cycles_run_on_without_a_hole_where_they_are_asked_for(fast, hertz)
     stream = blocks(codes(wave))
     taken = {}
     for taps in (0, 1, 2):
-        supply = Supply(fast, module_settings(study__half_cycles=taps, study__snapshot_interval=0))
+        supply = Taps(fast, module_settings(study__half_cycles=taps, study__snapshot_interval=0))
         supply.tick_start = 1_000_000
         taken[taps] = []
         for block in stream:
-            supply.step(block, block)
+            supply.take(block, block)
             taken[taps] += supply.runs
             supply.runs.clear()
     assert taken[0] == []

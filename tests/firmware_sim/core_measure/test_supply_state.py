@@ -10,7 +10,7 @@ import pytest
 
 from firmware_sim.contract import channels
 from firmware_sim.core import supply_state
-from firmware_sim.core.supply import Supply
+from tests.support.step_kernel import Taps
 from tests.support.taps import RATE_HZ, blocks, codes, module_settings
 
 NORMAL, STORED = channels.STATE_NORMAL, channels.STATE_STORED_ENERGY
@@ -28,7 +28,7 @@ class Plant:
     """Mains and UPS in closed form; `play` runs seconds of them through the module and tells the states."""
 
     def __init__(self, kernels, noise=0.45, **changed):
-        self.supply = Supply(kernels, module_settings(study__snapshot_interval=0, **changed))
+        self.supply = Taps(kernels, module_settings(study__snapshot_interval=0, **changed))
         self.rng = np.random.default_rng(5)
         self.noise = noise
         self.sample = 0
@@ -75,7 +75,7 @@ class Plant:
             blocks(codes(before, self.noise, seed)), blocks(codes(after, self.noise, seed + 1)), strict=True
         )
         for n, (first, second) in enumerate(pairs):
-            self.supply.step(first, second)
+            self.supply.take(first, second)
             if self.supply.state.changed:
                 states.append(((n + 1) / 10, self.supply.state.state))
         return states
@@ -103,7 +103,7 @@ def test_mains_too_clean_to_compare_is_undetermined(fast):
     plant.play(90, "normal", thd=0.0002, own_thd=0.0)
     assert plant.state == UNDETERMINED
     assert plant.supply.state.evidence & supply_state.CLEAN
-    assert plant.supply.undetermined_age() == 900
+    assert plant.supply.seen.undetermined_age == 900
 
 
 def test_fluctuations_tell_even_clean_waves_apart(fast):
@@ -225,7 +225,7 @@ def test_taps_on_different_phases_never_say_bypass(fast):
     before = plant._wave(turn, 230.0, 0.03, MAINS)
     after = plant._wave(turn - 2 * np.pi / 3, 230.0, 0.03, MAINS)
     for first, second in zip(blocks(codes(before, 0.5)), blocks(codes(after, 0.5, 2)), strict=True):
-        plant.supply.step(first, second)
+        plant.supply.take(first, second)
     assert plant.state == UNDETERMINED
     assert plant.supply.state.evidence & supply_state.PHASE_FAR
 

@@ -42,7 +42,7 @@ def test_supply(before, after):
     for n in range(12):
         first = RangedArray("h", [int(v) for v in before[n * BLOCK : (n + 1) * BLOCK]])
         second = RangedArray("h", [int(v) for v in after[n * BLOCK : (n + 1) * BLOCK]])
-        kernels.supply_block(first, second, ring, state)
+        kernels.supply_block(first, second, 0, ring, state)
         if n > 8:
             state[supply.COMMON + supply.FREQUENCY] = 45000
             kernels.compare_taps(ring, state, compare)
@@ -79,11 +79,11 @@ def test_pressure():
                  lambda: [4095 * (k % 2) for k in range(10)])  # fmt: skip
         for n in range(480):
             codes = kinds[n // 20 % 4]()
-            kernels.pressure_block(RangedArray("h", codes), 10, wave, state, records)
+            kernels.pressure_block(RangedArray("h", codes), 0, 10, wave, state, records)
             kernels.breath_rate(state)
     state[breath.OPEN], state[breath.PHASE] = 1, breath.REST_PHASE
     state[breath.AREA], state[breath.START] = 3000 * 12000, state[breath.AT] - 3000
-    kernels.pressure_block(RangedArray("h", [4095] * 10), 10, wave, state, records)
+    kernels.pressure_block(RangedArray("h", [4095] * 10), 0, 10, wave, state, records)
 
 
 def test_battery():
