@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 
 from firmware_sim import kernels
-from firmware_sim.kernels import battery, breath, evidence, sensor, supply
+from firmware_sim.contract import NONE, inputs, settings, values
+from firmware_sim.contract.engine import Engine, compile_table
+from firmware_sim.kernels import alarms, battery, breath, evidence, sensor, steps, supply
 from tests.support.ranged import LIMIT, OutOfRange, Ranged, RangedArray
 from tests.support.taps import BLOCK
 
@@ -84,6 +86,49 @@ def test_pressure():
     state[breath.OPEN], state[breath.PHASE] = 1, breath.REST_PHASE
     state[breath.AREA], state[breath.START] = 3000 * 12000, state[breath.AT] - 3000
     kernels.pressure_block(RangedArray("h", [4095] * 10), 0, 10, wave, state, records)
+
+
+def test_whole_steps():
+    """Ages of years, an input that jumps from rail to rail, and every alarm row awake."""
+    def words(kind, count, fill=0):
+        return RangedArray(kind, [fill] * count)
+
+    rng = np.random.default_rng(7)
+    engine = Engine(compile_table(settings.defaults()))
+    breaths, supplies = words("i", sensor.PRESSURE_STATE), words("i", supply.STATE_WORDS)
+    kernels.supply_reset(supplies, 50)
+    kernels.supply_limits(supplies, Ranged(24000), 50, 9500, 13000, 2000, 500)
+    kernels.breath_reset(breaths, 0, 1000)
+    breaths[sensor.P_GAIN] = 19661
+    breaths[breath.AGE] = breaths[breath.CYCLE_AGE] = breath.AGE_MAX - 5
+    run = words("i", steps.RUN_WORDS)
+    inputs.place(run)
+    run[steps.UNDETERMINED], run[steps.WINDOW_LOW], run[steps.WINDOW_HIGH] = 1 << 29, 7000, 13000
+    now = words("i", values.COUNT)
+    now[values.LINK_AGE] = (1 << 29) - 100
+    record, seen = words("i", steps.RECORD_WORDS), words("i", values.COUNT, NONE)
+    changes, samples = words("h", 10 * inputs.STEP_MAX), words("h", 100)
+    ring, wave, found = words("h", 2 * supply.RING), words("h", 10), words("i", 4 * breath.BREATH_WORDS)
+    kept = [RangedArray("i", part) for part in
+            (engine.table, engine.state, engine.low, engine.high, engine.seen, engine.out)]  # fmt: skip
+    oldest, whats = 0, set()
+    for _ in range(40):
+        taps = [RangedArray("h", [int(v) for v in rng.choice((-2048, 0, 2047), 4 * BLOCK)]) for _ in range(2)]
+        pressure = RangedArray("h", [int(v) for v in rng.choice((0, 819, 4095), 40)])
+        taken = kernels.quiet_steps(*taps, pressure, 4, run, now, ring, supplies, wave, breaths, found, seen,
+                                    inputs.GROWTH, changes, samples, record, *kept)  # fmt: skip
+        assert 1 <= taken <= 4
+        if run[steps.WHAT]:
+            kernels.alarm_steps(now, 0, 1, *kept)
+            kernels.steps_record(now, wave, seen, inputs.GROWTH, changes, samples, record)
+        kept[1][alarms.G_OUT] = 0
+        if record[steps.STEPS] >= 6:
+            record[steps.CODED] = record[steps.STEPS] = 0
+        run[steps.STANDS] = run[steps.SAYS]
+        oldest = max(oldest, now[values.BREATH_AGE])
+        whats.add(int(run[steps.WHAT]))
+    assert oldest >= (breath.AGE_MAX - 5) // 10
+    assert len(whats) > 4
 
 
 def test_battery():
