@@ -132,6 +132,8 @@ class Session:
         self._skipped: tuple[int, int, str] | None = None
         self._sound: int | None = None
         self._counter = 0
+        self._said: tuple[int, tuple[int, ...], bytes | None] | None = None
+        self._said_frame = b""
 
     # What the port did.
 
@@ -418,14 +420,15 @@ class Session:
 
     def say(self, message_id: int, values: tuple[int, ...], tail: bytes | None = None) -> None:
         """Put one message to the module into `out`."""
-        payload = messages.encode(message_id, values, tail)
         self._counter += 1
         signed = self.key is not None and message_id != messages.HELLO_REQUEST
-        self.out.append(
-            frames.build(
-                message_id, self._counter if signed else 0, 0, payload, self._mac() if signed else None
-            )
-        )
+        said = (message_id, values, tail)
+        # Mostly the last acknowledgement again, to keep the link alive; only a signed one differs each time.
+        if signed or said != self._said:
+            payload = messages.encode(message_id, values, tail)
+            counter, mac = (self._counter, self._mac()) if signed else (0, None)
+            self._said, self._said_frame = said, frames.build(message_id, counter, 0, payload, mac)
+        self.out.append(self._said_frame)
 
     def _mac(self) -> Callable[[bytes], bytes]:
         hello, key = self.hello, self.key
