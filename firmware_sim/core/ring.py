@@ -1,6 +1,7 @@
 """The ring of records that the host has not acknowledged: bounded bytes, no fragmentation, a place for each.
 
-Memory is a pool of 32-byte blocks; a record is a chain of blocks behind a small header. Records wait in one
+Memory is a pool of 32-byte blocks; a record is a row or a chain of blocks behind a small header. An empty
+ring begins anew at its first block, so records lie in a row while the host keeps up. Records wait in one
 queue a class. When blocks run short the oldest record of the lowest class goes first, never one of a higher
 class than the newcomer's: samples before captures, those before trends, breaths, and events last.
 """
@@ -45,9 +46,12 @@ class Ring:
             blocks = capacity // (BLOCK + 4)
         self.blocks = blocks
         self.memory = bytearray(blocks * BLOCK)
-        # Block `blocks` is the end of every chain.
+        # Block `blocks` is the end of every chain. A first block that has no follower: the rest of its record
+        # lies behind it in a row.
         self.follow = array("H" if blocks <= 65000 else "i", range(1, blocks + 1))
-        self.free = 0
+        # The chain of blocks used and free again; from `fresh` on none was used since the ring was empty.
+        self.free = blocks
+        self.fresh = 0
         self.free_count = blocks
         self.head = [-1] * CLASSES
         self.tail = [-1] * CLASSES
@@ -73,8 +77,18 @@ class Ring:
         if self.free_count < need and not self._make_room(need, rank):
             self._count_lost(seq, kind)
             return seq
-        at = self.free
-        self._fill(struct.pack(HEADER, seq, tick, size, kind, -1) + payload, need)
+        at = self.fresh
+        fresh = at + need
+        if fresh <= self.blocks:
+            self.fresh = fresh
+            start = at * BLOCK
+            struct.pack_into(HEADER, self.memory, start, seq, tick, size, kind, -1)
+            start += HEADER_SIZE
+            self.memory[start:start + size] = payload
+            self.follow[at] = self.blocks
+        else:
+            at = self._fill(struct.pack(HEADER, seq, tick, size, kind, -1) + payload, need)
+        self.free_count -= need
         tail = self.tail[rank]
         if tail < 0:
             self.head[rank] = at
@@ -87,9 +101,13 @@ class Ring:
         return seq
 
     def _fill(self, data, need):
+        """Store a record in blocks of the free chain; return the first."""
         memory = self.memory
         follow = self.follow
-        at = self.free
+        if self.fresh < self.blocks:
+            self._chain(self.fresh, self.blocks - 1)
+            self.fresh = self.blocks
+        first = at = self.free
         place = 0
         for _ in range(need - 1):
             start = at * BLOCK
@@ -98,11 +116,17 @@ class Ring:
             at = follow[at]
         start = at * BLOCK
         memory[start:start + len(data) - place] = data[place:]
-        block = at
-        at = follow[at]
-        follow[block] = self.blocks
+        self.free = follow[at]
+        follow[at] = self.blocks
+        return first
+
+    def _chain(self, at, last):
+        """Put a row of blocks, first and last named, before the free chain."""
+        follow = self.follow
+        for block in range(at, last):
+            follow[block] = block + 1
+        follow[last] = self.free
         self.free = at
-        self.free_count -= need
 
     def _make_room(self, need, rank):
         for lower in range(rank + 1):
@@ -129,13 +153,16 @@ class Ring:
         self.head[rank] = after
         if after < 0:
             self.tail[rank] = -1
-        follow = self.follow
-        last = at
         more = (size + HEADER_SIZE - 1) // BLOCK
-        for _ in range(more):
-            last = follow[last]
-        follow[last] = self.free
-        self.free = at
+        follow = self.follow
+        if follow[at] == self.blocks:
+            self._chain(at, at + more)
+        else:
+            last = at
+            for _ in range(more):
+                last = follow[last]
+            follow[last] = self.free
+            self.free = at
         self.free_count += more + 1
 
     def give(self):
@@ -184,6 +211,9 @@ class Ring:
     def _payload(self, at, size):
         memory = self.memory
         follow = self.follow
+        if follow[at] == self.blocks:
+            start = at * BLOCK + HEADER_SIZE
+            return bytes(memory[start:start + size])
         out = bytearray()
         for _ in range((size + HEADER_SIZE + BLOCK - 1) // BLOCK):
             start = at * BLOCK
@@ -197,6 +227,28 @@ class Ring:
             return False
         if seq <= self.acked:
             return True
+        if seq == self.next_seq - 1:
+            self._drop_all()
+        else:
+            self._drop_to(seq)
+        self.acked = seq
+        if seq >= self.lost_seq:
+            self.lost_kinds = 0
+        return True
+
+    def _drop_all(self):
+        """Empty the ring, all of it having been given out."""
+        newest = 0
+        for at in self.tail:
+            if at >= 0 and self._seq(at) > newest:
+                newest = self._seq(at)
+                self.acked_tick = self._tick(at)
+        for rank in range(CLASSES):
+            self.head[rank] = self.tail[rank] = -1
+        self.free_count = self.free = self.blocks
+        self.fresh = 0
+
+    def _drop_to(self, seq):
         newest = 0
         for rank in range(CLASSES):
             at = self.head[rank]
@@ -209,10 +261,6 @@ class Ring:
                     self.acked_tick = self._tick(at)
                 self._drop(rank)
                 at = self.head[rank]
-        self.acked = seq
-        if seq >= self.lost_seq:
-            self.lost_kinds = 0
-        return True
 
     def rewind(self, seq=0):
         """Give out again from `seq`, or from the oldest unacknowledged record."""
