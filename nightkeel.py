@@ -165,7 +165,7 @@ def simulate(
 
     from firmware_sim import scenarios
     from firmware_sim.contract import STEP_MS
-    from firmware_sim.rig.rig import Rig
+    from firmware_sim.rig.rig import ALONE_STEPS, Rig
     from ingest.inline import Inline
     from ingest.told_cases import write_told_cases
 
@@ -175,7 +175,7 @@ def simulate(
         raise UserError(f"--hours {length_h:g}: write a number above 0, at most {HOURS_MAX}.")
     if Path(store).exists():
         raise UserError(f"{store} is there already and stays as it is; name another file with --store.")
-    rig = Rig(scenario, seed, profile=profile, start_utc_ms=start_utc_ms)
+    rig = Rig(scenario, seed, profile=profile, start_utc_ms=start_utc_ms, ahead_steps=ALONE_STEPS)
     seconds = max(1, round(length_h * 3600))
     began = time.perf_counter()
     host = Inline(store, rig.start_utc_ms, site=scenario.name, bed="1")

@@ -99,17 +99,20 @@ class Converter:
         adc.convert(line, first, self.parameters[channel_id], np.frombuffer(codes, dtype=np.int16))
 
     def fill(self, block: Block, index: int, steps: int = 1) -> None:
-        """Fill the block with `steps` steps of the run from `index`; its samples are arrays of their own.
+        """Fill the block with step `index` of the run; its samples are arrays of their own.
 
-        Oxygen and the slow channels may be due in the first of them only.
+        Those of several steps are shown where they stand, until the next run; oxygen and the slow channels
+        may be due in the first of them only.
         """
         codes = self.codes
-        block.steps = steps
-        at, end = index * SUPPLY_BLOCK, (index + steps) * SUPPLY_BLOCK
-        block.supply_in = codes[channels.SUPPLY_IN][at:end]
-        block.supply_out = codes[channels.SUPPLY_OUT][at:end]
-        at, end = index * PRESSURE_BLOCK, (index + steps) * PRESSURE_BLOCK
-        block.pressure = codes[channels.PRESSURE][at:end]
+        before, after = codes[channels.SUPPLY_IN], codes[channels.SUPPLY_OUT]
+        pressure = codes[channels.PRESSURE]
+        block.steps, block.first = steps, index
+        if steps == 1:
+            block.first, at = 0, index * SUPPLY_BLOCK
+            before, after = before[at : at + SUPPLY_BLOCK], after[at : at + SUPPLY_BLOCK]
+            pressure = pressure[index * PRESSURE_BLOCK : (index + 1) * PRESSURE_BLOCK]
+        block.supply_in, block.supply_out, block.pressure = before, after, pressure
         step = self.first_step + index
         block.oxygen = None if step % OXYGEN_STEPS else codes[channels.OXYGEN][index]
         if step % SLOW_STEPS == 0:

@@ -88,7 +88,7 @@ class App:
         if count > 1 and not self._is_still(count):
             count = 1
         count = self.quiet_steps(
-            block.supply_in, block.supply_out, block.pressure, count, measure.run, self.inputs,
+            block.supply_in, block.supply_out, block.pressure, block.first, count, measure.run, self.inputs,
             supply.ring, supply.words, breathing.wave, breathing.words, breathing.breaths,
             records.seen, GROWTH, records.changes, records.wave, records.in_hand,
             engine.table, engine.state, engine.low, engine.high, engine.seen, engine.out)

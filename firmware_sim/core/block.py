@@ -8,11 +8,12 @@ from firmware_sim.contract import PRESSURE_BLOCK, SUPPLY_BLOCK
 class Block:
     """What the converter delivered in one step: codes, None where a channel is not fitted or not due.
 
-    Where time isn't waited for, taps and pressure may hold those of several `steps` on end; what else is due,
-    is due in the first of them.
+    Where time isn't waited for, taps and pressure may hold those of several `steps` on end, from step `first`
+    of longer arrays; what else is due, is due in the first of them.
     """
 
     def __init__(self):
+        self.first = 0
         self.steps = 1
         self.supply_in = array("h", bytes(2 * SUPPLY_BLOCK))
         self.supply_out = array("h", bytes(2 * SUPPLY_BLOCK))

@@ -108,7 +108,7 @@ class Measure:
             inputs[values.UNDETERMINED_AGE] = state.undetermined_steps or NONE
         self.news = bool(supply.records or supply.captures or state.changed or self.breathing.records)
         if second:
-            self._second(block, (count - 1) * SUPPLY_BLOCK, inputs, warming_up)
+            self._second(block, (block.first + count - 1) * SUPPLY_BLOCK, inputs, warming_up)
         return second
 
     def _slow(self, block, inputs):

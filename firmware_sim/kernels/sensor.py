@@ -99,8 +99,8 @@ def sensor_block(codes, first, count, statistics, base, low, high, rough):
         most = statistics[base + MAX]
     low += NEAR
     high -= NEAR
-    for n in range(count):
-        code = codes[first + n]
+    for n in range(first, first + count):
+        code = codes[n]
         if code == last:
             if run < RUN_MAX:
                 run += 1

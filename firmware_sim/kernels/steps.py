@@ -56,9 +56,9 @@ STEPS = 1  # steps in it
 RECORD_WORDS = 2
 
 
-def quiet_steps(before, after, pressure, count, run, inputs, ring, supply, wave, breath, found,
+def quiet_steps(before, after, pressure, first, count, run, inputs, ring, supply, wave, breath, found,
                 seen, growth, changes, samples, record, table, state, low, high, known, out):
-    """Take up to `count` steps; return how many were measured, one at least.
+    """Take up to `count` steps from step `first` of the codes; return how many were measured, one at least.
 
     It ends after a step that found something: run[WHAT] says what, and that step is neither judged nor
     recorded yet; or after one with transitions. Codes, `ring`, `supply`: see `supply_block`;
@@ -67,8 +67,8 @@ def quiet_steps(before, after, pressure, count, run, inputs, ring, supply, wave,
     """
     run[SAID] = 0
     for done in range(count):
-        supply_block(before, after, done * BLOCK, ring, supply)
-        pressure_block(pressure, done * SAMPLES, SAMPLES, wave, breath, found)
+        supply_block(before, after, (first + done) * BLOCK, ring, supply)
+        pressure_block(pressure, (first + done) * SAMPLES, SAMPLES, wave, breath, found)
         steps_inputs(done, run, inputs, supply, breath)
         run[WHAT] = steps_found(run, supply, breath)
         if run[WHAT]:

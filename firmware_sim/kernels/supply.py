@@ -1,14 +1,13 @@
 """Measure both supply taps: one 100 ms block of 320 sample pairs a call, integers only.
 
-For each tap: a linear-phase low-pass (two moving sums of 32 and 21 samples, delay 25.5 samples at every
-frequency) finds the zero crossings of the fundamental to 1/256 sample; between two crossings the squares
-of the raw samples are summed, the first and last sample weighted by the fraction that lies inside. Two
-neighbouring half cycles make Urms(1/2), renewed each half cycle. Where crossings vanish or jump, windows
-go on with the last half period.
+For each tap a linear-phase low-pass (two moving sums of 32 and 21 samples, delay 25.5 samples at every
+frequency) finds the zero crossings of the fundamental to 1/256 sample; between two crossings the squares of
+the raw samples are summed, the first and last sample weighted by the fraction inside. Two neighbouring half
+cycles make Urms(1/2). Where crossings vanish or jump, windows go on with the last half period.
 
-Positions are in 1/256 sample from the first sample of the block in hand (81920 a block, negative for
-the past). Voltages are in 0.01 V. All state is in array.array('i'); nothing is allocated and no
-intermediate reaches 2^30. Names of the words below are the only description of the layout.
+Positions are in 1/256 sample from the first sample of the block in hand (81920 a block, negative for the
+past), voltages in 0.01 V. All state is in array.array('i'), nothing is allocated, no intermediate reaches
+2^30. Names of the words below are the only description of the layout.
 """
 
 NONE = -0x3FFFFFFF - 1
@@ -143,53 +142,56 @@ def _tap_block(codes, first, tap, ring, state):  # one loop on purpose
     slot = state[AT_BLOCK] % SLOTS
     base = (tap * RING + GUARD + slot * BLOCK) & MASK
     far = (base - LONG - SHORT) & MASK
-    for n in range(BLOCK):
-        ring[base + n] = codes[first + n]
+    i = base
+    for n in range(first, first + BLOCK):
+        ring[i] = codes[n]
+        i += 1
     if slot == SLOTS - 1:
         for n in range(GUARD):
             ring[tap * RING + n] = codes[first + BLOCK - GUARD + n]
     level = state[t + OFFSET] * LEVEL
-    y = state[t + FILTER_Y]
+    lack = level - state[t + FILTER_Y]  # of the filter's output, to the level: negative above it
     d = state[t + FILTER_D]
-    above = state[t + ABOVE] != 0
+    above = -1 if state[t + ABOVE] else 0
     last = state[t + LAST] - SPAN
     half = state[t + HALF]
     state[t + CROSSING] -= SPAN
     state[t + RISE] -= SPAN
     state[t + LOW] = 1 << 20
-    state[t + HIGH] = 0
-    state[t + CLIPPED] = 0
+    state[t + HIGH] = state[t + CLIPPED] = 0
+    short, long, both = SHORT, LONG, LONG + SHORT  # a board finds locals faster
     i = far
     while True:
         due = ((last + half + (half >> 1) + DELAY) >> 8) + 1
         stop = far + (due if due < BLOCK else BLOCK)
         crossed = False
-        while i < stop:
-            d += ring[i + LONG + SHORT] - ring[i + SHORT] - ring[i + LONG] + ring[i]
-            y += d
-            i += 1
-            if (y > level) != above:
+        for n in range(i & MASK, stop):
+            d += ring[n + both] - ring[n + short] - ring[n + long] + ring[n]
+            lack -= d
+            if lack ^ above < 0:
                 crossed = True
+                i = n + 1
                 break
         if crossed:
-            above = not above
+            above = ~above
             if -SLOPE_MIN < d < SLOPE_MIN:
                 continue
-            edge = ((i - far - 2) << 8) + ((level - y + d) << 8) // d - DELAY
+            edge = ((i - far - 2) << 8) + ((lack + d) << 8) // d - DELAY
             length = _accept(state, t, edge, last, half, d)
             if length == 0:
                 continue
         elif due >= BLOCK:
             break
         else:
+            i = stop if i < stop else i
             length = half
             _doubt(state, t)
         _close_half(ring, base, state, t, tap, last, length)
         half = state[t + HALF]
         last += length
-    state[t + FILTER_Y] = y
+    state[t + FILTER_Y] = level - lack
     state[t + FILTER_D] = d
-    state[t + ABOVE] = 1 if above else 0
+    state[t + ABOVE] = -above
     state[t + LAST] = last
     if state[t + HIGH] or state[t + LOW] == 0:
         state[t + LOW_SHARE] = state[t + LOW] * 1000 // state[NOMINAL] * 10
@@ -315,9 +317,7 @@ def _root(square, guess):
             better = ROOT_MAX
         step = better - root
         root = better
-        if -(root >> 8) <= step <= root >> 8:
-            break
-        if root < 8:
+        if -(root >> 8) <= step <= root >> 8 or root < 8:
             break
     return root
 

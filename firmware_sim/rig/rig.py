@@ -27,6 +27,8 @@ from firmware_sim.world.scenario import Event, Scenario
 
 # Steps that the plant runs ahead; nothing that the module does reaches the plant.
 AHEAD_STEPS = 300
+# ... where nobody reaches in from outside: what happens by itself is known beforehand.
+ALONE_STEPS = 1200
 # A crystal without compensation (common practice).
 CLOCK_DRIFT_PPM = 12
 

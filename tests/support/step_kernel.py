@@ -28,7 +28,7 @@ class StepKernel:
         supply, breathing = self.supply, self.breathing
         supply.state.begin()
         self.kernels.quiet_steps(
-            before, after, pressure, 1, self.run, self.inputs, supply.ring, supply.words,
+            before, after, pressure, 0, 1, self.run, self.inputs, supply.ring, supply.words,
             breathing.wave, breathing.words, breathing.breaths, array("i", [0] * values.COUNT), inputs.GROWTH,
             array("h", [0] * inputs.STEP_MAX), array("h", [0] * PRESSURE_BLOCK),
             array("i", [0] * steps.RECORD_WORDS), self.table, *self.engine,

@@ -115,8 +115,8 @@ def test_whole_steps():
     for _ in range(40):
         taps = [RangedArray("h", [int(v) for v in rng.choice((-2048, 0, 2047), 4 * BLOCK)]) for _ in range(2)]
         pressure = RangedArray("h", [int(v) for v in rng.choice((0, 819, 4095), 40)])
-        taken = kernels.quiet_steps(*taps, pressure, 4, run, now, ring, supplies, wave, breaths, found, seen,
-                                    inputs.GROWTH, changes, samples, record, *kept)  # fmt: skip
+        taken = kernels.quiet_steps(*taps, pressure, 0, 4, run, now, ring, supplies, wave, breaths, found,
+                                    seen, inputs.GROWTH, changes, samples, record, *kept)  # fmt: skip
         assert 1 <= taken <= 4
         if run[steps.WHAT]:
             kernels.alarm_steps(now, 0, 1, *kept)
