@@ -101,19 +101,23 @@ class Converter:
     def fill(self, block: Block, index: int, steps: int = 1) -> None:
         """Fill the block with step `index` of the run; its samples are arrays of their own.
 
-        Those of several steps are shown where they stand, until the next run; oxygen and the slow channels
-        may be due in the first of them only.
+        Those of several steps are shown where they stand, until the next run; oxygen may be due twice in
+        them, the slow channels in the first of them only.
         """
         codes = self.codes
         before, after = codes[channels.SUPPLY_IN], codes[channels.SUPPLY_OUT]
         pressure = codes[channels.PRESSURE]
         block.steps, block.first = steps, index
+        step = self.first_step + index
+        block.later_step = 0
+        if steps > OXYGEN_STEPS - step % OXYGEN_STEPS:
+            block.later_step = OXYGEN_STEPS - step % OXYGEN_STEPS
+            block.later_oxygen = codes[channels.OXYGEN][index + block.later_step]
         if steps == 1:
             block.first, at = 0, index * SUPPLY_BLOCK
             before, after = before[at : at + SUPPLY_BLOCK], after[at : at + SUPPLY_BLOCK]
             pressure = pressure[index * PRESSURE_BLOCK : (index + 1) * PRESSURE_BLOCK]
         block.supply_in, block.supply_out, block.pressure = before, after, pressure
-        step = self.first_step + index
         block.oxygen = None if step % OXYGEN_STEPS else codes[channels.OXYGEN][index]
         if step % SLOW_STEPS == 0:
             self._fill_slow(block, index)

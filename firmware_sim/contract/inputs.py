@@ -32,6 +32,7 @@ def place(run):
     run[steps.SUPPLY_AT] = values.SUPPLY_IN_LOW
     run[steps.UNDETERMINED_AT] = values.UNDETERMINED_AGE
     run[steps.LINK_AT] = values.LINK_AGE
+    run[steps.OXYGEN_AT] = values.OXYGEN
 
 
 def take_step(data, at, values):

@@ -15,6 +15,7 @@ from firmware_sim.core.annunciator import Annunciator, Buttons
 from firmware_sim.core.calibration_store import CalibrationStore
 from firmware_sim.core.cylinder import Cylinder
 from firmware_sim.core.event_log import EventLog
+from firmware_sim.core.oxygen import UNKNOWN
 from firmware_sim.core.self_test import SelfTest
 from firmware_sim.core.settings_store import BLANK, DAMAGED, SettingsStore
 from firmware_sim.kernels import alarms as k
@@ -27,8 +28,6 @@ DAY_S = 86400
 WARM_AGAIN_MS = 2 * 3600 * 1000
 SELF_TEST_FAILED = alarms.ID_OF["self_test_failed"]
 OXYGEN_CYLINDER = OXYGEN_STATES.index("probably_cylinder")
-# Stagnant gas and a broken cell say nothing about the source.
-OXYGEN_UNKNOWN = (OXYGEN_STATES.index("not_current"), OXYGEN_STATES.index("fault"))
 
 
 class AlarmSystem:
@@ -153,7 +152,7 @@ class AlarmSystem:
 
     @staticmethod
     def _hide_oxygen(inputs):
-        if inputs[OXYGEN_STATE] in OXYGEN_UNKNOWN:
+        if inputs[OXYGEN_STATE] in UNKNOWN:
             inputs[OXYGEN] = inputs[OXYGEN_FALL] = NONE
 
     def _obey(self, pressed):

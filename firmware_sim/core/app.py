@@ -90,7 +90,7 @@ class App:
         count = self.quiet_steps(
             block.supply_in, block.supply_out, block.pressure, block.first, count, measure.run, self.inputs,
             supply.ring, supply.words, breathing.wave, breathing.words, breathing.breaths,
-            records.seen, GROWTH, records.changes, records.wave, records.in_hand,
+            measure.oxygen.words, records.seen, GROWTH, records.changes, records.wave, records.in_hand,
             engine.table, engine.state, engine.low, engine.high, engine.seen, engine.out)
         if count > 1:
             self._count(count - 1)

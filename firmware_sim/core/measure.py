@@ -6,7 +6,7 @@ from firmware_sim.contract.commands import BUTTON_WINDOW
 from firmware_sim.contract.settings import ID_OF
 from firmware_sim.core.battery import Battery
 from firmware_sim.core.breathing import Breathing
-from firmware_sim.core.oxygen import STARTING, Oxygen
+from firmware_sim.core.oxygen import STARTING, UNKNOWN, Oxygen
 from firmware_sim.core.records import bounded
 from firmware_sim.core.sensors import Sensors
 from firmware_sim.core.supply import Supply
@@ -53,7 +53,7 @@ class Measure:
         self.supply = Supply(kernels, settings)
         self.run = self.supply.state.run
         self.breathing = Breathing(kernels, settings)
-        self.oxygen = Oxygen(settings)
+        self.oxygen = Oxygen(kernels, settings)
         self.sensors = Sensors(kernels)
         self.battery = Battery(kernels, settings)
         self.rail = Slow(channels.RAIL, settings)
@@ -90,6 +90,9 @@ class Measure:
             self.oxygen.sample(block.oxygen)
             self.sensors.oxygen(block.oxygen)
             inputs[values.OXYGEN] = self.oxygen.value
+        self.run[OXYGEN_DUE] = block.later_step
+        self.run[OXYGEN_CODE] = block.later_oxygen
+        self.run[OXYGEN_HIDDEN] = 1 if inputs[values.OXYGEN_STATE] in UNKNOWN else 0
         if block.rail is not None:
             self._slow(block, inputs)
         self.supply.state.begin()
@@ -99,6 +102,8 @@ class Measure:
         what = self.run[WHAT]
         supply = self.supply
         supply.step(count)
+        if 0 < block.later_step < count:
+            self.sensors.oxygen(block.later_oxygen)
         if what & steps.BREATHS:
             self.breathing.gather()
         state = supply.state
@@ -184,3 +189,6 @@ class Measure:
 
 # What each step looks at, as globals of this module: one look-up each.
 WHAT = steps.WHAT
+OXYGEN_DUE = steps.OXYGEN_DUE
+OXYGEN_CODE = steps.OXYGEN_CODE
+OXYGEN_HIDDEN = steps.OXYGEN_HIDDEN

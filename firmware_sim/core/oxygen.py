@@ -10,6 +10,7 @@ import array
 from firmware_sim.contract import NONE
 from firmware_sim.contract.channels import OXYGEN_STATES, SENSOR_OPEN, SENSOR_SHORT, SENSOR_STUCK
 from firmware_sim.contract.settings import ID_OF
+from firmware_sim.kernels import oxygen as words
 
 CURRENT = OXYGEN_STATES.index("current")
 NOT_CURRENT = OXYGEN_STATES.index("not_current")
@@ -17,8 +18,9 @@ IMPLAUSIBLE = OXYGEN_STATES.index("implausible")
 CYLINDER = OXYGEN_STATES.index("probably_cylinder")
 FAULT = OXYGEN_STATES.index("fault")
 STARTING = OXYGEN_STATES.index("starting")
+# Stagnant gas and a broken cell say nothing about the source.
+UNKNOWN = (NOT_CURRENT, FAULT)
 
-SPAN = 11000  # 110 % over 12 bits
 KEPT = 128  # seconds of history
 MEAN_S = 8  # one cycle of a sieve
 FALL_S = 30
@@ -42,20 +44,19 @@ ALTITUDE = (15446, 16384, 17390, 18471, 19633, 20883, 22229, 23679, 25243, 26932
 
 
 class Oxygen:
-    """Judge the source: `sample` with each code (2 a second), `second` each second.
+    """Judge the source: `sample` with each code (2 a second) that no kernel took, `second` each second.
 
     `value` (0.01 %), `fall` (0.01 %/min), `stopped` and `state` are engine inputs (NONE until known);
     `flow` is FLOW_ABSENT, FLOW_ASSUMED or FLOW_PROVEN.
     """
 
-    def __init__(self, values):
-        self.last = array.array("h", bytes(2 * 5))
-        self.sorted = array.array("h", bytes(2 * 5))
-        self.seen = 0
+    def __init__(self, kernels, values):
+        self.oxygen_sample = kernels.oxygen_sample
+        self.words = array.array("i", bytes(4 * words.OXYGEN_WORDS))
+        self.words[words.VALUE] = NONE
         self.history = array.array("h", bytes(2 * KEPT))
         self.at = 0
         self.seconds = 0
-        self.value = NONE
         self.fall = NONE
         self.stopped = 0
         self.state = NOT_CURRENT
@@ -70,46 +71,26 @@ class Oxygen:
 
     def configure(self, values):
         """Take the settings in force."""
-        self.offset = values[ID_OF["calibration.oxygen_offset"]]
-        self.gain = values[ID_OF["calibration.oxygen_gain"]]
+        self.words[words.OFFSET] = values[ID_OF["calibration.oxygen_offset"]]
+        self.words[words.GAIN] = values[ID_OF["calibration.oxygen_gain"]]
         metres = values[ID_OF["oxygen.altitude"]] + 500
         row = min(max(metres // 500, 0), len(ALTITUDE) - 2)
         low = ALTITUDE[row]
-        self.altitude = low + (ALTITUDE[row + 1] - low) * (metres - row * 500) // 500
+        self.words[words.ALTITUDE] = low + (ALTITUDE[row + 1] - low) * (metres - row * 500) // 500
+
+    @property
+    def value(self):
+        """Return the purity of the source in 0.01 %, NONE before the first code."""
+        return self.words[words.VALUE]
 
     def sample(self, code):
-        """Take one code: median of the last five, so that a spike leaves no trace."""
-        value = (code - self.offset) * SPAN // 4095
-        value += value * (self.gain - 16384) >> 14
-        value += value * (self.altitude - 16384) >> 14
-        last = self.last
-        ranked = self.sorted
-        if self.seen == 0:
-            for n in range(5):
-                last[n] = ranked[n] = value
-        place = self.seen % 5
-        gone = last[place]
-        last[place] = value
-        self.seen += 1
-        if self.seen >= 1000:
-            self.seen -= 500
-        # The new value takes the place of the one that goes, and moves from there to its rank.
-        n = 0
-        while ranked[n] != gone:
-            n += 1
-        while n < 4 and ranked[n + 1] < value:
-            ranked[n] = ranked[n + 1]
-            n += 1
-        while n and ranked[n - 1] > value:
-            ranked[n] = ranked[n - 1]
-            n -= 1
-        ranked[n] = value
-        self.value = ranked[2]
+        """Take one code."""
+        self.oxygen_sample(code, self.words)
 
     def second(self, output_alive, product_kpa, sensor, warming_up):
         """Judge one second: whether the UPS's output lives, product pressure in 0.1 kPa or None where not
         fitted, the condition of the sensor, and whether a person declared warming up."""
-        if self.seen == 0:
+        if self.value == NONE:
             return
         self.at = (self.at + 1) % KEPT
         self.history[self.at] = self.value

@@ -8,6 +8,7 @@ supply state, the end of a second, a transition) is looked after by those who ca
 from firmware_sim.kernels.alarms import G_OUT, alarm_steps
 from firmware_sim.kernels.breath import BLOCK_MAX, BLOCK_MIN, CYCLE_AGE, FOUND
 from firmware_sim.kernels.inputs import NONE, inputs_put
+from firmware_sim.kernels.oxygen import VALUE, oxygen_sample
 from firmware_sim.kernels.sensor import P_BREATH_AGE, P_END, P_PEAK, P_RATE, pressure_block
 from firmware_sim.kernels.supply import (
     AT_BLOCK,
@@ -39,7 +40,11 @@ PRESSURE_AT = 10  # place among the inputs of the first of seven, in the order w
 SUPPLY_AT = 11  # ... of four
 UNDETERMINED_AT = 12
 LINK_AT = 13
-RUN_WORDS = 14
+OXYGEN_AT = 14
+OXYGEN_DUE = 15  # step of this run in which a code of oxygen is due, 0: none is, beyond the first step's
+OXYGEN_CODE = 16
+OXYGEN_HIDDEN = 17  # 1: what the cell says is not of now
+RUN_WORDS = 18
 
 EVENTS = 1  # records of supply events
 BREATHS = 2  # records of breaths
@@ -56,20 +61,23 @@ STEPS = 1  # steps in it
 RECORD_WORDS = 2
 
 
-def quiet_steps(before, after, pressure, first, count, run, inputs, ring, supply, wave, breath, found,
+def quiet_steps(before, after, pressure, first, count, run, inputs, ring, supply, wave, breath, found, oxygen,
                 seen, growth, changes, samples, record, table, state, low, high, known, out):
     """Take up to `count` steps from step `first` of the codes; return how many were measured, one at least.
 
     It ends after a step that found something: run[WHAT] says what, and that step is neither judged nor
-    recorded yet; or after one with transitions. Codes, `ring`, `supply`: see `supply_block`;
-    `wave`, `breath`, `found`: `pressure_block`; `seen`, `growth`, `changes`: `inputs_put`, with `samples` for
-    the wave of the second; `table` to `out`: `alarm_steps`.
+    recorded yet; or after one with transitions. Codes, `ring`, `supply`: see `supply_block`; `wave`,
+    `breath`, `found`: `pressure_block`; `oxygen`: `oxygen_sample`; `seen`, `growth`, `changes`: `inputs_put`,
+    with `samples` for the wave of the second; `table` to `out`: `alarm_steps`.
     """
     run[SAID] = 0
     for done in range(count):
         supply_block(before, after, (first + done) * BLOCK, ring, supply)
         pressure_block(pressure, (first + done) * SAMPLES, SAMPLES, wave, breath, found)
         steps_inputs(done, run, inputs, supply, breath)
+        if done and done == run[OXYGEN_DUE]:
+            oxygen_sample(run[OXYGEN_CODE], oxygen)
+            inputs[run[OXYGEN_AT]] = NONE if run[OXYGEN_HIDDEN] else oxygen[VALUE]
         run[WHAT] = steps_found(run, supply, breath)
         if run[WHAT]:
             return done + 1

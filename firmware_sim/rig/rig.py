@@ -11,7 +11,7 @@ from firmware_sim.board.board import (
     Board,
 )
 from firmware_sim.board.clock import RealTimeClock
-from firmware_sim.board.converter import OXYGEN_STEPS, Converter
+from firmware_sim.board.converter import SLOW_STEPS, Converter
 from firmware_sim.board.faults import CHANNEL_OF
 from firmware_sim.board.flash import PowerCut
 from firmware_sim.board.profiles import PROFILES
@@ -202,7 +202,7 @@ class Rig:
             return 1
         if self.trace is not None or self.watch is not None:
             return 1
-        steps = min(upto - step, OXYGEN_STEPS - step % OXYGEN_STEPS)
+        steps = min(upto - step, SLOW_STEPS - step % SLOW_STEPS)
         return steps if board.clock.is_even(step * STEP_MS, (step + steps - 1) * STEP_MS) else 1
 
     def _begin(self, cause: int) -> None:

@@ -5,7 +5,7 @@ from array import array
 from firmware_sim.contract import PRESSURE_BLOCK, SUPPLY_BLOCK, inputs, values
 from firmware_sim.core.breathing import Breathing
 from firmware_sim.core.supply import Supply
-from firmware_sim.kernels import alarms, steps
+from firmware_sim.kernels import alarms, oxygen, steps
 from tests.support.taps import module_settings
 
 PLACE = {row[1]: row[0] for row in values.VALUES}
@@ -19,6 +19,7 @@ class StepKernel:
     def __init__(self, kernels, supply, breathing):
         self.kernels, self.supply, self.breathing = kernels, supply, breathing
         self.run = supply.state.run
+        self.oxygen = array("i", [0] * oxygen.OXYGEN_WORDS)
         self.inputs = array("i", [0] * values.COUNT)
         self.table = array("i", [0] * alarms.T_SIZE)
         self.engine = [array("i", [0] * size) for size in (alarms.G_SIZE, 1, 1, 1, 1)]
@@ -29,7 +30,8 @@ class StepKernel:
         supply.state.begin()
         self.kernels.quiet_steps(
             before, after, pressure, 0, 1, self.run, self.inputs, supply.ring, supply.words,
-            breathing.wave, breathing.words, breathing.breaths, array("i", [0] * values.COUNT), inputs.GROWTH,
+            breathing.wave, breathing.words, breathing.breaths, self.oxygen,
+            array("i", [0] * values.COUNT), inputs.GROWTH,
             array("h", [0] * inputs.STEP_MAX), array("h", [0] * PRESSURE_BLOCK),
             array("i", [0] * steps.RECORD_WORDS), self.table, *self.engine,
         )  # fmt: skip

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from firmware_sim import kernels as plain
 from firmware_sim.contract import NONE, channels
 from firmware_sim.core import oxygen as o2
 from firmware_sim.core.battery import Battery
@@ -27,7 +28,7 @@ def play(oxygen, purity, alive=True, product=850, sensor=OK, warming=False, seed
 
 
 def fresh(**changed):
-    return Oxygen(module_settings(**changed))
+    return Oxygen(plain, module_settings(**changed))
 
 
 def test_reading_and_fall():

@@ -10,7 +10,7 @@ import pytest
 from firmware_sim import kernels
 from firmware_sim.contract import NONE, inputs, settings, values
 from firmware_sim.contract.engine import Engine, compile_table
-from firmware_sim.kernels import alarms, battery, breath, evidence, sensor, steps, supply
+from firmware_sim.kernels import alarms, battery, breath, evidence, oxygen, sensor, steps, supply
 from tests.support.ranged import LIMIT, OutOfRange, Ranged, RangedArray
 from tests.support.taps import BLOCK
 
@@ -106,6 +106,8 @@ def test_whole_steps():
     run[steps.UNDETERMINED], run[steps.WINDOW_LOW], run[steps.WINDOW_HIGH] = 1 << 29, 7000, 13000
     now = words("i", values.COUNT)
     now[values.LINK_AGE] = (1 << 29) - 100
+    cell = words("i", oxygen.OXYGEN_WORDS)
+    cell[oxygen.OFFSET], cell[oxygen.GAIN], cell[oxygen.ALTITUDE] = -400, 19661, 28757
     record, seen = words("i", steps.RECORD_WORDS), words("i", values.COUNT, NONE)
     changes, samples = words("h", 10 * inputs.STEP_MAX), words("h", 100)
     ring, wave, found = words("h", 2 * supply.RING), words("h", 10), words("i", 4 * breath.BREATH_WORDS)
@@ -115,8 +117,9 @@ def test_whole_steps():
     for _ in range(40):
         taps = [RangedArray("h", [int(v) for v in rng.choice((-2048, 0, 2047), 4 * BLOCK)]) for _ in range(2)]
         pressure = RangedArray("h", [int(v) for v in rng.choice((0, 819, 4095), 40)])
+        run[steps.OXYGEN_DUE], run[steps.OXYGEN_CODE] = 2, int(rng.choice((0, 4095)))
         taken = kernels.quiet_steps(*taps, pressure, 0, 4, run, now, ring, supplies, wave, breaths, found,
-                                    seen, inputs.GROWTH, changes, samples, record, *kept)  # fmt: skip
+                                    cell, seen, inputs.GROWTH, changes, samples, record, *kept)  # fmt: skip
         assert 1 <= taken <= 4
         if run[steps.WHAT]:
             kernels.alarm_steps(now, 0, 1, *kept)
