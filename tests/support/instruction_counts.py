@@ -28,7 +28,7 @@ COMMAND = "python -m tests.support.instruction_counts"
 # Counted once and not by the second: the driver's part, two run lengths, and what one step of it stands for.
 # The step that ends a second does the second's work as well; a power-up builds the firmware anew.
 SINGLE = {"second_step": ("whole", 39, 40, 1), "power_up": ("power_up", 1, 4, 1)}
-PARTS = ("whole", "taps", "one_tap", "breathing", "alarms", "sampling", *SINGLE)
+PARTS = ("whole", "beside", "taps", "one_tap", "breathing", "alarms", "sampling", *SINGLE)
 EMITTERS = ("bytecode", "native")
 # Steps of the two runs: whole seconds, so that each second's work is in the difference.
 SHORT, LONG = 20, 70

@@ -46,7 +46,9 @@ def test_every_way_is_lighter_than_as_it_is():
 def test_the_parts_are_the_whole():
     for emitter in counting.EMITTERS:
         found = fit.parts(emitter)
-        assert found["rest"] > 0, "kernels on their own must not cost more than the firmware that calls them"
+        assert found["rest"] > 0, "the alarms alone must not cost more than all that isn't measuring"
+        # Counted alone a part finds fewer names in the interpreter's look-up cache, so they add up to more.
+        assert 1 < sum(found[name] for name in ("taps", "breathing", "beside")) / found["whole"] < 1.3
         assert found["one_tap"] < found["taps"] < found["whole"]
         assert found["whole"] / 10 < found["second_step"] < found["whole"]
 

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firmware_sim.contract import NONE, inputs, values
+from firmware_sim.kernels import steps
 from firmware_sim.kernels.inputs import inputs_put
 
 STEP = st.dictionaries(
@@ -52,6 +53,19 @@ def test_a_quiet_step_costs_one_byte_even_while_ages_grow():
 def test_cut_or_foreign_bytes_are_refused(data):
     with pytest.raises(ValueError, match="cut short"):
         inputs.take_step(data, 0, [NONE] * values.COUNT)
+
+
+def test_the_kernel_of_a_step_finds_its_inputs_in_the_order_that_it_writes_them():
+    run = array("i", [0] * steps.RUN_WORDS)
+    inputs.place(run)
+    names = [row[1] for row in values.VALUES]
+    at = run[steps.PRESSURE_AT]
+    assert names[at : at + 7] == ["pressure_max", "pressure_min", "cycle_age", "breath_age", "peak",
+                                  "end_expiratory", "rate"]  # fmt: skip
+    at = run[steps.SUPPLY_AT]
+    assert names[at : at + 4] == ["supply_in_low", "supply_in_high", "supply_out_low", "supply_out_high"]
+    others = [names[run[word]] for word in (steps.UNDETERMINED_AT, steps.LINK_AT, steps.OXYGEN_AT)]
+    assert others == ["undetermined_age", "link_age", "oxygen"]
 
 
 def test_table_ids_are_their_positions():
