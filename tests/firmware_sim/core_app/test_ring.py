@@ -148,3 +148,34 @@ def check_next(ring, sent, expected):
         assert seq == expected
         assert sent[seq] == (kind, payload)
     return seq + 1
+
+
+def test_a_ring_emptied_again_and_again_begins_anew_each_time():
+    """Far more goes through than fits, in rows while the host keeps up and in chains when it lags."""
+    ring, said = Ring(34 * 64), 0
+    for turn in range(200):
+        made = []
+        for n in range(1 + turn % 9):
+            kind, payload = (m.TREND, m.PRESSURE_WAVE, m.ALARM)[n % 3], bytes([turn, n]) * (7 + n * 9)
+            made.append((kind, ring.put(kind, 10 * turn, payload), 10 * turn, payload))
+        assert drain(ring) == made
+        said = made[-1][1]
+        # Now and then the host lags: all but the newest record is acknowledged.
+        assert ring.ack(said if turn % 5 else said - 1)
+    assert ring.ack(said)
+    assert ring.lost == 0
+    assert ring.fill() == 0
+
+
+def test_what_was_lost_after_an_emptied_ring_is_told_from_the_last_tick_that_arrived():
+    ring = Ring(34 * 8)
+    ring.put(m.TREND, 500, bytes(40))
+    drain(ring)
+    assert ring.ack(1)
+    ring.put(m.TREND, 700, bytes(40))
+    drain(ring)
+    ring.rewind()
+    fill(ring, m.ALARM, 4, 40, tick=900)
+    first = ring.give()
+    assert first[0] == m.LOST
+    assert m.decode(m.LOST, first[3])[0][4] == 500
